@@ -1,0 +1,114 @@
+// Package configs holds the configuration: its structure, its defaults and its
+// checks. Units stand in the key names. It knows nothing of where the values
+// go.
+package configs
+
+// Config is the whole configuration. A pointer is nil where the key was not
+// given and has no sound default.
+type Config struct {
+	Vessel  Vessel   `mapstructure:"vessel"`
+	Engines []Engine `mapstructure:"engines"`
+	Fuel    Fuel     `mapstructure:"fuel"`
+	Load    Load     `mapstructure:"load"`
+	Trial   Trial    `mapstructure:"trial"`
+	Sources Sources  `mapstructure:"sources"`
+	Steady  Steady   `mapstructure:"steady"`
+	Journal Journal  `mapstructure:"journal"`
+	Influx  Influx   `mapstructure:"influx"`
+	Page    Page     `mapstructure:"page"`
+	Bus     Bus      `mapstructure:"bus"`
+}
+
+// Vessel is the boat.
+type Vessel struct {
+	Name      string   `mapstructure:"name"`
+	LengthM   *float64 `mapstructure:"length_m"`
+	BeamM     *float64 `mapstructure:"beam_m"`
+	DryMassKg *float64 `mapstructure:"dry_mass_kg"`
+	Hull      string   `mapstructure:"hull"` // planing, semi_displacement, displacement
+}
+
+// Engine is one engine; the list runs from port to starboard.
+type Engine struct {
+	Name         string   `mapstructure:"name"`
+	Instance     *int     `mapstructure:"instance"` // default: position in the list
+	Source       string   `mapstructure:"source"`   // NAME in hex, where two engines share an instance
+	RatedPowerKW *float64 `mapstructure:"rated_power_kw"`
+	RatedRPM     *float64 `mapstructure:"rated_rpm"`
+	GearRatio    *float64 `mapstructure:"gear_ratio"`
+	PropPitchM   *float64 `mapstructure:"prop_pitch_m"`
+}
+
+// Fuel is the fuel and how much of it counts.
+type Fuel struct {
+	Kind          string   `mapstructure:"kind"` // diesel, petrol
+	DensityKgPerL *float64 `mapstructure:"density_kg_per_l"`
+	TankL         *float64 `mapstructure:"tank_l"`
+	ReservePct    float64  `mapstructure:"reserve_pct"`
+	CruiseLoadPct float64  `mapstructure:"cruise_load_pct"`
+}
+
+// Load is what is aboard at the start of the day.
+type Load struct {
+	FuelL    *float64 `mapstructure:"fuel_l"`
+	WaterL   *float64 `mapstructure:"water_l"`
+	People   int      `mapstructure:"people"`
+	PersonKg float64  `mapstructure:"person_kg"`
+	GearKg   float64  `mapstructure:"gear_kg"`
+}
+
+// Trial names the day.
+type Trial struct {
+	Name  string `mapstructure:"name"`
+	Place string `mapstructure:"place"`
+	Units string `mapstructure:"units"` // metric, us
+}
+
+// Sources lists, for each quantity group, preferred devices, best first. A
+// device is named by its NAME in hex, its model, or bus/address ("can0/35").
+// HoldS is how long a better source must be heard before it takes over.
+type Sources struct {
+	Position   []string `mapstructure:"position"`
+	Motion     []string `mapstructure:"motion"` // course and speed over ground
+	Heading    []string `mapstructure:"heading"`
+	Attitude   []string `mapstructure:"attitude"`
+	RateOfTurn []string `mapstructure:"rate_of_turn"`
+	WaterSpeed []string `mapstructure:"water_speed"`
+	Depth      []string `mapstructure:"depth"`
+	Wind       []string `mapstructure:"wind"`
+	HoldS      float64  `mapstructure:"hold_s"`
+}
+
+// Steady sets the limits of a steady window; calc says what each means.
+type Steady struct {
+	MinS          float64 `mapstructure:"min_s"`
+	SettlePct     float64 `mapstructure:"settle_pct"`      // remaining speed change allowed, % of speed
+	RPMHuntingPct float64 `mapstructure:"rpm_hunting_pct"` // standard deviation of rpm allowed, % of rpm
+	CourseDeg     float64 `mapstructure:"course_deg"`      // change of heading allowed
+	StepPct       float64 `mapstructure:"step_pct"`        // rpm spread inside one step, %
+}
+
+// Journal is where the frames are kept.
+type Journal struct {
+	Dir       string  `mapstructure:"dir"`
+	SegmentMB int     `mapstructure:"segment_mb"`
+	SyncS     float64 `mapstructure:"sync_s"`
+}
+
+// Influx is the server for the engineers' samples. Empty URL: not used.
+type Influx struct {
+	URL       string `mapstructure:"url"`
+	Org       string `mapstructure:"org"`
+	Bucket    string `mapstructure:"bucket"`
+	TokenFile string `mapstructure:"token_file"`
+}
+
+// Page is the page served aboard.
+type Page struct {
+	Listen string `mapstructure:"listen"`
+}
+
+// Bus lists the CAN interfaces to listen to.
+type Bus struct {
+	Interfaces []string `mapstructure:"interfaces"`
+}
