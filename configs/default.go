@@ -1,0 +1,74 @@
+package configs
+
+import "fmt"
+
+// Densities taken where fuel.density_kg_per_l is not given, kg/L at 15 °C:
+// inside the ranges of EN 590 (diesel 0.820 to 0.845) and EN 228 (petrol 0.720
+// to 0.775); the ranges are from memory.
+const (
+	DieselDensityKgPerL = 0.84
+	PetrolDensityKgPerL = 0.745
+)
+
+// Default returns the configuration of a boat of which nothing is known. It is
+// valid: speed and burn tables can be made with it, but nothing that needs the
+// boat's length, its engines' ratings or its tank.
+func Default() Config {
+	diesel := DieselDensityKgPerL
+	return Config{
+		Vessel: Vessel{Hull: "planing"},
+		// 10 % kept back and cruise at 80 % load: common practice, no source.
+		Fuel: Fuel{Kind: "diesel", DensityKgPerL: &diesel, ReservePct: 10, CruiseLoadPct: 80},
+		// 75 kg a person is the figure of small-craft load standards such as
+		// ISO 14946 (from memory); a trial crew of two is common practice.
+		Load:    Load{People: 2, PersonKg: 75},
+		Trial:   Trial{Units: "metric"},
+		Sources: Sources{HoldS: 30},
+		Steady:  Steady{MinS: 20, SettlePct: 0.5, RPMHuntingPct: 1.5, CourseDeg: 4, StepPct: 2},
+		Journal: Journal{Dir: "journal", SegmentMB: 64, SyncS: 1},
+		Page:    Page{Listen: "127.0.0.1:8642"},
+		Bus:     Bus{Interfaces: []string{"can0"}},
+	}
+}
+
+// EngineNames returns the names of n engines from port to starboard, as used
+// where the configuration gives none.
+func EngineNames(n int) []string {
+	switch n {
+	case 1:
+		return []string{"engine"}
+	case 2:
+		return []string{"port", "starboard"}
+	case 3:
+		return []string{"port", "centre", "starboard"}
+	case 4:
+		return []string{"port outer", "port inner", "starboard inner", "starboard outer"}
+	}
+	names := make([]string, max(n, 0))
+	for i := range names {
+		names[i] = fmt.Sprintf("engine %d", i+1)
+	}
+	return names
+}
+
+// complete fills what depends on other keys: the density on the kind of fuel,
+// an engine's name and instance on its place in the list.
+func (c *Config) complete(density bool) {
+	if density {
+		d := DieselDensityKgPerL
+		if c.Fuel.Kind == "petrol" {
+			d = PetrolDensityKgPerL
+		}
+		c.Fuel.DensityKgPerL = &d
+	}
+	names := EngineNames(len(c.Engines))
+	for i := range c.Engines {
+		e := &c.Engines[i]
+		if e.Name == "" {
+			e.Name = names[i]
+		}
+		if e.Instance == nil {
+			e.Instance = &[]int{i}[0]
+		}
+	}
+}
