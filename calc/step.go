@@ -1,0 +1,218 @@
+package calc
+
+import (
+	"math"
+	"sort"
+
+	"trialday.example/logd/calc/stat"
+)
+
+// Boat is what calculation needs to know of the boat. NaN where not known.
+type Boat struct {
+	Length float64 // m
+	Usable float64 // m³ of fuel that may be used: tank less reserve
+	Mass   float64 // kg at the start of the day
+	Fuel   float64 // kg/m³
+	Cruise float64 // load ratio of the maker's recommended cruise
+	Planes bool    // whether the hull is made to plane
+}
+
+// Step is one throttle setting: all its passes together.
+type Step struct {
+	ID        int
+	Windows   []int // ids
+	Passes    int
+	Engines   EngineSet
+	RPM       float64 // 1/s, mean of the driving engines
+	Speed     stat.Estimate
+	Corrected bool
+	Flow      complex128    // current, m/s; NaN where not corrected
+	Fuel      stat.Estimate // m³/s
+	Economy   stat.Estimate // m of way per m³ of fuel
+	Range     stat.Estimate // m on the usable fuel
+	Load      float64
+	Pitch     float64
+	Trim      float64
+	Mass      float64 // kg
+}
+
+// stepFloor, 1/s (50 rpm): passes closer than this are one step however slow
+// the engine turns; the coarsest tachometer a throttle is set by.
+const stepFloor = 50.0 / 60
+
+// Steps gathers the accepted windows into rpm steps by rising rpm, and numbers
+// both. Windows belong to one step when the same engines drive and all their
+// rpm lie within ratio of each other (complete-linkage clustering in one
+// dimension).
+func Steps(windows []Window, ratio float64, b Boat) []Step {
+	var steps []Step
+	for _, group := range clusters(windows, ratio) {
+		steps = append(steps, newStep(windows, group, b))
+	}
+	sort.SliceStable(steps, func(i, j int) bool { return steps[i].RPM < steps[j].RPM })
+	for i := range steps {
+		steps[i].ID = i + 1
+		for _, id := range steps[i].Windows {
+			windows[id-1].Step = i + 1
+		}
+	}
+	return steps
+}
+
+// clusters returns groups of indices into windows: those next to each other in
+// rpm are merged, closest first, while the group stays within ratio.
+func clusters(windows []Window, ratio float64) [][]int {
+	bySet := map[EngineSet][][]int{}
+	var sets []EngineSet
+	for i := range windows {
+		w := &windows[i]
+		if !w.Accepted() || w.Engines == 0 {
+			continue
+		}
+		if bySet[w.Engines] == nil {
+			sets = append(sets, w.Engines)
+		}
+		bySet[w.Engines] = append(bySet[w.Engines], []int{i})
+	}
+	rpm := func(i int) float64 { return windows[i].MeanRPM() }
+	var out [][]int
+	for _, set := range sets {
+		groups := bySet[set]
+		sort.SliceStable(groups, func(i, j int) bool { return rpm(groups[i][0]) < rpm(groups[j][0]) })
+		out = append(out, mergeClosest(groups, ratio, rpm)...)
+	}
+	return out
+}
+
+// mergeClosest merges neighbours of groups sorted by rpm, each sorted inside.
+func mergeClosest(groups [][]int, ratio float64, rpm func(int) float64) [][]int {
+	for {
+		best, at := math.Inf(1), -1
+		for i := 0; i+1 < len(groups); i++ {
+			lo, hi := rpm(groups[i][0]), rpm(groups[i+1][len(groups[i+1])-1])
+			if d := hi - lo; d <= math.Max(ratio*lo, stepFloor) && d < best {
+				best, at = d, i
+			}
+		}
+		if at < 0 {
+			return groups
+		}
+		merged := append(append([]int(nil), groups[at]...), groups[at+1]...)
+		groups = append(groups[:at], groups[at+1:]...)
+		groups[at] = merged
+	}
+}
+
+// passGroup is the windows of one run in one step: one pass.
+type passGroup struct {
+	windows []*Window
+	weights []float64 // by duration, add to 1
+}
+
+func passesOf(windows []Window, group []int) []passGroup {
+	sort.Ints(group)
+	var out []passGroup
+	for _, i := range group {
+		w := &windows[i]
+		if n := len(out); n > 0 && out[n-1].windows[0].Run == w.Run {
+			out[n-1].windows = append(out[n-1].windows, w)
+			continue
+		}
+		out = append(out, passGroup{windows: []*Window{w}})
+	}
+	for i := range out {
+		total := 0.0
+		for _, w := range out[i].windows {
+			total += float64(w.End - w.Start)
+		}
+		for _, w := range out[i].windows {
+			out[i].weights = append(out[i].weights, float64(w.End-w.Start)/total)
+		}
+	}
+	return out
+}
+
+// mean averages a figure over the pass; NaN if any window lacks it.
+func (p *passGroup) mean(f func(*Window) float64) float64 {
+	m := 0.0
+	for i, w := range p.windows {
+		m += p.weights[i] * f(w)
+	}
+	return m
+}
+
+func (p *passGroup) estimate(f func(*Window) stat.Estimate) stat.Estimate {
+	parts := make([]stat.Estimate, len(p.windows))
+	for i, w := range p.windows {
+		parts[i] = f(w)
+	}
+	return stat.Sum(parts, p.weights)
+}
+
+// pass returns the passage as the current fit takes it.
+func (p *passGroup) pass() Pass {
+	var out Pass
+	out.SOG = p.estimate(func(w *Window) stat.Estimate { return w.SOG })
+	out.Time = p.mean(func(w *Window) float64 { return float64(w.Start+w.End) / 2e9 })
+	var u complex128
+	for i, w := range p.windows {
+		out.Ground += complex(p.weights[i], 0) * w.Ground
+		h := w.Heading
+		if math.IsNaN(h) {
+			h = w.COG()
+		}
+		u += rect(p.weights[i], h)
+	}
+	out.Heading = phase(u)
+	return out
+}
+
+func newStep(windows []Window, group []int, b Boat) Step {
+	passes := passesOf(windows, group)
+	s := Step{Passes: len(passes), Engines: windows[group[0]].Engines}
+	fit := make([]Pass, len(passes))
+	for i := range passes {
+		fit[i] = passes[i].pass()
+		for _, w := range passes[i].windows {
+			s.Windows = append(s.Windows, w.ID)
+		}
+	}
+	c := SeparateCurrent(fit)
+	s.Speed, s.Corrected, s.Flow = c.Speed, c.Corrected, c.Flow
+	weigh := func(f func(*Window) float64) float64 {
+		m := 0.0
+		for i := range passes {
+			m += c.Weights[i] * passes[i].mean(f)
+		}
+		return m
+	}
+	fuel := make([]stat.Estimate, len(passes))
+	for i := range passes {
+		fuel[i] = passes[i].estimate(func(w *Window) stat.Estimate { return w.Total })
+	}
+	s.Fuel = stat.Sum(fuel, c.Weights)
+	s.RPM = weigh((*Window).MeanRPM)
+	s.Load = weigh(func(w *Window) float64 { return w.Load })
+	s.Pitch = weigh(func(w *Window) float64 { return w.Pitch })
+	s.Trim = weigh(func(w *Window) float64 { return w.Trim })
+	s.Mass = b.Mass - b.Fuel*weigh(func(w *Window) float64 { return w.Burnt })
+	s.Economy = Economy(s.Speed, s.Fuel)
+	s.Range = s.Economy.Scale(b.Usable)
+	return s
+}
+
+// Economy returns the way made per fuel, V/F in m/m³, with first-order
+// propagation of both errors (ISO/IEC Guide 98-3 (GUM), 5.1.2) taken as
+// independent.
+func Economy(speed, fuel stat.Estimate) stat.Estimate {
+	if !(fuel.Mean > 0) {
+		return stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: 1}
+	}
+	// Relative errors add as the errors of the logarithms do.
+	rel := stat.Sum([]stat.Estimate{
+		{SE: speed.SE / speed.Mean, DOF: speed.DOF},
+		{SE: fuel.SE / fuel.Mean, DOF: fuel.DOF},
+	}, []float64{1, -1})
+	e := speed.Mean / fuel.Mean
+	return stat.Estimate{Mean: e, SE: e * rel.SE, DOF: rel.DOF}
+}

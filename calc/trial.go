@@ -1,0 +1,175 @@
+package calc
+
+import (
+	"math"
+
+	"trialday.example/logd/decode/sample"
+)
+
+// Settings are all that calculation is told beside the samples.
+type Settings struct {
+	Limits Limits
+	Boat   Boat
+	Step   float64 // spread of rpm inside one step, ratio
+}
+
+// Report is what calculation gives, in SI units and trial time.
+type Report struct {
+	Start, End int64 // trial time of the first and the end of the last tick, ns
+	Runs       []Run
+	Windows    []Window
+	Steps      []Step
+	Best       Best
+	Line       Line
+	// Heard has a bit for each engine that sent its speed.
+	Heard EngineSet
+	// Has tells which kinds of data came at all.
+	HasFuel, HasLoad, HasHeading, HasSOG bool
+}
+
+// Trial takes the samples of a day in time order and gives its figures. It
+// keeps the ticks of the present run, the runs and windows found so far, and a
+// line of bounded length for drawing; no samples.
+type Trial struct {
+	set    Settings
+	ticker *ticker
+	cutter *cutter
+	report Report
+	any    bool
+}
+
+// New starts a trial.
+func New(set Settings) *Trial {
+	t := &Trial{set: set}
+	t.cutter = &cutter{out: t.endRun}
+	t.ticker = newTicker(t.tick)
+	return t
+}
+
+// Add takes one sample.
+func (t *Trial) Add(s *sample.Sample) { t.ticker.add(s) }
+
+// Advance tells that trial time has come to now, with or without samples.
+func (t *Trial) Advance(now int64) {
+	if t.ticker.started {
+		t.ticker.advance(now)
+	}
+}
+
+// SourceChanged tells that at this time another device took over a quantity
+// that steadiness is judged by.
+func (t *Trial) SourceChanged(now int64) {
+	t.Advance(now)
+	t.ticker.changed = true
+}
+
+func (t *Trial) tick(k *tick) {
+	if !t.any {
+		t.any = true
+		t.report.Start = k.at
+	}
+	t.report.End = k.at + second
+	t.report.note(k)
+	t.report.Line.add(k)
+	t.cutter.add(k)
+}
+
+// note keeps which data was heard.
+func (r *Report) note(k *tick) {
+	r.HasSOG = r.HasSOG || k.has(chSOG)
+	r.HasHeading = r.HasHeading || k.hasVec(vecHeading)
+	for e := 0; e < MaxEngines; e++ {
+		if k.has(chRPM + channel(e)) {
+			r.Heard |= 1 << e
+		}
+		r.HasFuel = r.HasFuel || k.has(chFuel+channel(e))
+		r.HasLoad = r.HasLoad || k.has(chLoad+channel(e))
+	}
+}
+
+func (t *Trial) endRun(kind Kind, ticks []tick) {
+	r := Run{ID: len(t.report.Runs) + 1, Kind: kind, Start: ticks[0].at, End: ticks[len(ticks)-1].at + second}
+	t.report.Runs = append(t.report.Runs, r)
+	if kind != HeldThrottle {
+		return
+	}
+	for _, s := range steadySpans(ticks, t.set.Limits) {
+		w := newWindow(ticks[s.from:s.to], r.ID, s.reason)
+		w.ID = len(t.report.Windows) + 1
+		t.report.Windows = append(t.report.Windows, w)
+	}
+}
+
+// Finish ends the day and returns its figures. The trial must not be used
+// afterwards.
+func (t *Trial) Finish() *Report {
+	if t.ticker.started {
+		t.ticker.close()
+	}
+	t.cutter.finish()
+	r := &t.report
+	r.Steps = Steps(r.Windows, t.set.Step, t.set.Boat)
+	r.Best = FindBest(r.Steps, t.set.Boat)
+	return r
+}
+
+// linePoints bounds the line kept for drawing.
+const linePoints = 4096
+
+// Line is the day thinned for drawing: when it is full, neighbours are merged
+// and the spacing doubles.
+type Line struct {
+	Start  int64 // trial time of the first point, ns
+	Step   int64 // ns between points
+	Points []LinePoint
+	fill   int // ticks in the last point
+}
+
+// LinePoint is the mean of the ticks in one step of the line.
+type LinePoint struct {
+	SOG, Fuel float64
+	RPM       [MaxEngines]float64
+}
+
+func (l *Line) add(k *tick) {
+	p := LinePoint{SOG: k.scalar[chSOG], Fuel: fuelTotal([]tick{*k})[0]}
+	for e := range p.RPM {
+		p.RPM[e] = k.scalar[chRPM+channel(e)]
+	}
+	if l.Step == 0 {
+		l.Start, l.Step = k.at, second
+	}
+	per := int(l.Step / second)
+	if n := len(l.Points); n > 0 && l.fill < per {
+		l.Points[n-1] = l.Points[n-1].mix(p, 1/float64(l.fill+1))
+		l.fill++
+		return
+	}
+	if len(l.Points) == linePoints {
+		for i := range linePoints / 2 {
+			l.Points[i] = l.Points[2*i].mix(l.Points[2*i+1], 0.5)
+		}
+		l.Points = l.Points[:linePoints/2]
+		l.Step *= 2
+	}
+	l.Points = append(l.Points, p)
+	l.fill = 1
+}
+
+// mix returns p moved towards q by x; a side that is missing gives way.
+func (p LinePoint) mix(q LinePoint, x float64) LinePoint {
+	m := func(a, b float64) float64 {
+		switch {
+		case math.IsNaN(a):
+			return b
+		case math.IsNaN(b):
+			return a
+		}
+		return a + x*(b-a)
+	}
+	out := LinePoint{SOG: m(p.SOG, q.SOG), Fuel: m(p.Fuel, q.Fuel)}
+	for e := range out.RPM {
+		out.RPM[e] = m(p.RPM[e], q.RPM[e])
+	}
+	return out
+}

@@ -1,0 +1,178 @@
+package calc
+
+import (
+	"math"
+	"math/cmplx"
+
+	"trialday.example/logd/calc/stat"
+)
+
+// gnssFloor, m/s, is the standard error of a window's mean speed over ground
+// that averaging does not remove: the slow part of the receiver's Doppler
+// error. Receivers' data sheets give 0.05 m/s for a single value; most of it
+// averages out over half a minute (from memory).
+const gnssFloor = 0.01
+
+// Window is a stretch of a held run that was tested for steadiness, with its
+// figures. A figure that was not heard is NaN.
+type Window struct {
+	ID, Run    int
+	Start, End int64 // trial time, ns
+	Reason     Reason
+	Step       int // id of the step it counts in; 0 for none
+
+	Engines EngineSet                 // that drive
+	RPM     [MaxEngines]stat.Estimate // 1/s
+	Fuel    [MaxEngines]stat.Estimate // m³/s
+	Total   stat.Estimate             // m³/s, all engines
+	SOG     stat.Estimate             // m/s
+	STW     stat.Estimate             // m/s, as the paddle wheel gives it
+	Ground  complex128                // mean velocity over ground, m/s
+	Heading float64                   // rad
+	Load    float64                   // ratio, mean of the driving engines
+	Trim    float64                   // ratio, mean of the driving engines
+	Pitch   float64                   // rad
+	Roll    float64                   // rad
+	Depth   float64                   // m
+	Wind    complex128                // true wind, where it comes from, m/s
+	Wave    float64                   // period of encounter, s
+	Burnt   float64                   // m³ burnt since the day's start, at mid-window
+}
+
+// Accepted tells whether the window is steady.
+func (w *Window) Accepted() bool { return w.Reason == Accepted }
+
+// COG returns the course over ground in rad; NaN if not known.
+func (w *Window) COG() float64 { return cmplx.Phase(w.Ground) }
+
+// MeanRPM returns the mean speed of the driving engines in 1/s.
+func (w *Window) MeanRPM() float64 {
+	sum, n := 0.0, 0
+	for e := range w.RPM {
+		if w.Engines.Has(e) {
+			sum += w.RPM[e].Mean
+			n++
+		}
+	}
+	return sum / float64(n)
+}
+
+// newWindow derives the figures of the ticks of one stretch.
+func newWindow(ticks []tick, run int, reason Reason) Window {
+	w := Window{Run: run, Reason: reason, Start: ticks[0].at, End: ticks[len(ticks)-1].at + second}
+	w.Wave = wavePeriod(ticks)
+	use := wholePeriods(ticks, w.Wave)
+	w.Engines = use[len(use)/2].driving()
+	for e := range w.RPM {
+		w.RPM[e] = estimate(use, chRPM+channel(e))
+		w.Fuel[e] = estimate(use, chFuel+channel(e))
+	}
+	w.Total = estimateOf(fuelTotal(use))
+	w.SOG = withFloor(estimate(use, chSOG), gnssFloor)
+	w.STW = estimate(use, chSTW)
+	w.Ground = meanVector(use, vecGround)
+	w.Heading = cmplx.Phase(meanVector(use, vecHeading))
+	w.Load = meanOver(use, chLoad, w.Engines)
+	w.Trim = meanOver(use, chTrim, w.Engines)
+	w.Pitch, w.Roll, w.Depth = meanOf(use, chPitch), meanOf(use, chRoll), meanOf(use, chDepth)
+	w.Wind = trueWind(use)
+	w.Burnt = use[len(use)/2].burnt
+	return w
+}
+
+// estimate gives the mean of a channel over the ticks that have it.
+func estimate(w []tick, c channel) stat.Estimate {
+	return estimateOf(gather(w, c))
+}
+
+// estimateOf leaves out NaN: a few missing ticks of a slow sensor do not void
+// its mean, but a series that is mostly missing has none.
+func estimateOf(x []float64) stat.Estimate {
+	have := x[:0:0]
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			have = append(have, v)
+		}
+	}
+	if len(have)*2 < len(x) || len(have) == 0 {
+		return stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: 1}
+	}
+	return stat.MeanOf(have)
+}
+
+func withFloor(e stat.Estimate, floor float64) stat.Estimate {
+	e.SE = math.Hypot(e.SE, floor)
+	return e
+}
+
+// meanOver returns the mean of a per-engine channel over a set of engines.
+func meanOver(w []tick, first channel, set EngineSet) float64 {
+	var means []float64
+	for e := 0; e < MaxEngines; e++ {
+		if m := meanOf(w, first+channel(e)); set.Has(e) && !math.IsNaN(m) {
+			means = append(means, m)
+		}
+	}
+	return stat.Mean(means)
+}
+
+// wavePeriod returns the mean spacing of the waves met, s; NaN for fewer than
+// four.
+func wavePeriod(w []tick) float64 {
+	n := 0
+	var first, last int64
+	for i := range w {
+		if w[i].crosses == 0 {
+			continue
+		}
+		if n == 0 {
+			// Only the last crossing of the tick has its time; those before
+			// it in this first tick are left out.
+			first, n = w[i].crossAt, 1
+		} else {
+			n += w[i].crosses
+		}
+		last = w[i].crossAt
+	}
+	if n < 4 {
+		return math.NaN()
+	}
+	return float64(last-first) / 1e9 / float64(n-1)
+}
+
+// wholePeriods drops ticks at the start, so that a whole number of wave
+// periods is averaged over and part of a wave does not tilt the mean. The
+// start is dropped because the settling tail's remainder lies there.
+func wholePeriods(w []tick, period float64) []tick {
+	n := float64(len(w))
+	if !(period > 1) || period > n/2 {
+		return w
+	}
+	keep := int(math.Round(math.Floor(n/period) * period))
+	return w[len(w)-min(keep, len(w)):]
+}
+
+// trueWind returns the mean true wind over ground as the vector it comes from.
+// From an apparent wind A at angle b from the bow, heading h and ground
+// velocity G, it is A*exp(i(h+b)) - G: the air that comes from ahead only
+// because the boat moves is taken off.
+func trueWind(w []tick) complex128 {
+	var sum complex128
+	n := 0.0
+	for i := range w {
+		k := &w[i]
+		switch {
+		case k.hasVec(vecTrueWind):
+			sum += k.vec[vecTrueWind]
+		case k.hasVec(vecApparent) && k.hasVec(vecHeading) && k.hasVec(vecGround):
+			sum += k.vec[vecApparent]*k.vec[vecHeading]/complex(cmplx.Abs(k.vec[vecHeading]), 0) - k.vec[vecGround]
+		default:
+			continue
+		}
+		n++
+	}
+	if n == 0 {
+		return cmplx.NaN()
+	}
+	return sum / complex(n, 0)
+}
