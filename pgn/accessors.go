@@ -7,7 +7,7 @@ import "encoding/binary"
 // SystemTime is the payload of PGN 126992, system time. Values are in SI.
 type SystemTime []byte
 
-// SID is the sid.
+// SID is the number shared by messages of one measurement.
 func (p SystemTime) SID() Value {
 	if len(p) < 1 {
 		return unusable(NotAvailable)
@@ -109,7 +109,7 @@ func (p RudderStatus) Position() Value {
 // VesselHeading is the payload of PGN 127250, vessel heading. Values are in SI.
 type VesselHeading []byte
 
-// SID is the sid.
+// SID is the number shared by messages of one measurement.
 func (p VesselHeading) SID() Value {
 	if len(p) < 1 {
 		return unusable(NotAvailable)
@@ -172,7 +172,7 @@ func (p VesselHeading) Reference() Value {
 // TurnRate is the payload of PGN 127251, rate of turn. Values are in SI.
 type TurnRate []byte
 
-// SID is the sid.
+// SID is the number shared by messages of one measurement.
 func (p TurnRate) SID() Value {
 	if len(p) < 1 {
 		return unusable(NotAvailable)
@@ -199,7 +199,7 @@ func (p TurnRate) Rate() Value {
 // Attitude is the payload of PGN 127257, attitude. Values are in SI.
 type Attitude []byte
 
-// SID is the sid.
+// SID is the number shared by messages of one measurement.
 func (p Attitude) SID() Value {
 	if len(p) < 1 {
 		return unusable(NotAvailable)
@@ -628,7 +628,7 @@ func (p TankLevel) Capacity() Value {
 // WaterSpeed is the payload of PGN 128259, speed, water referenced. Values are in SI.
 type WaterSpeed []byte
 
-// SID is the sid.
+// SID is the number shared by messages of one measurement.
 func (p WaterSpeed) SID() Value {
 	if len(p) < 1 {
 		return unusable(NotAvailable)
@@ -706,7 +706,7 @@ func (p PositionRapid) Longitude() Value {
 // CourseSpeed is the payload of PGN 129026, COG and SOG, rapid. Values are in SI.
 type CourseSpeed []byte
 
-// SID is the sid.
+// SID is the number shared by messages of one measurement.
 func (p CourseSpeed) SID() Value {
 	if len(p) < 1 {
 		return unusable(NotAvailable)
@@ -757,7 +757,7 @@ func (p CourseSpeed) Speed() Value {
 // GNSSPosition is the payload of PGN 129029, GNSS position. Values are in SI.
 type GNSSPosition []byte
 
-// SID is the sid.
+// SID is the number shared by messages of one measurement.
 func (p GNSSPosition) SID() Value {
 	if len(p) < 1 {
 		return unusable(NotAvailable)
@@ -928,7 +928,7 @@ func (p GNSSPosition) ReferenceStations() Value {
 // Wind is the payload of PGN 130306, wind. Values are in SI.
 type Wind []byte
 
-// SID is the sid.
+// SID is the number shared by messages of one measurement.
 func (p Wind) SID() Value {
 	if len(p) < 1 {
 		return unusable(NotAvailable)

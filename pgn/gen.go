@@ -10,7 +10,6 @@ import (
 	"fmt"
 	"go/format"
 	"log"
-	"math"
 	"os"
 	"strings"
 
@@ -110,11 +109,14 @@ func value(f *pgn.Field) string {
 
 func describe(f *pgn.Field) string {
 	words := strings.ReplaceAll(f.Name, "_", " ")
+	if f.Name == "sid" {
+		return "the number shared by messages of one measurement"
+	}
 	if f.Unit == pgn.One {
 		return "the " + words
 	}
 	s := fmt.Sprintf("the %s, sent in steps of %v %s", words, f.Resolution, f.Unit.Name)
-	if math.Abs(f.Unit.Scale-1) > 0 {
+	if f.Unit.Scale != 1 {
 		s += fmt.Sprintf(" (SI: times %.6g)", f.Unit.Scale)
 	}
 	return s
