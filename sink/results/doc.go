@@ -1,0 +1,19 @@
+/*
+The keys that do not explain themselves in the structure:
+
+	schema     trialday-results/1
+	clock      offset_s is UTC minus recorder time at the first frame, uncertainty_s half
+	           of its 95 % interval, steps the repaired jumps
+	windows    in order of time, accepted or not; step is null unless accepted; heading_deg
+	           and cog_deg true, 0 to 360; rpm and engine_fuel_lph by engine name
+	steps      by rising rpm; speed_kn is over ground in one direction or, where
+	           current_corrected, through the water; current_set_deg is where it flows to
+	best       ids of steps, null where not derived; cruise lies between steps
+	runs       kinds: at_rest, manoeuvring, accelerating, held_throttle, turning, slowing
+	missing    what is null above, and why
+	quality    losses by kind; gaps of one quantity, or of "all"
+
+Times are RFC 3339 in UTC with a fraction. mean, lo95 and hi95 are a mean and
+the two ends of its 95 % interval; an end that could not be derived is null.
+*/
+package results
