@@ -68,7 +68,7 @@ func (f *Field) Sentinels() uint64 {
 
 // top is the greatest raw number that the field's bits can hold.
 func (f *Field) top() uint64 {
-	top := ^uint64(0) >> (64 - uint(f.Bits))
+	top := ^uint64(0) >> (uint(64-f.Bits) & 63)
 	if f.Signed {
 		top >>= 1
 	}
@@ -85,7 +85,7 @@ func (f *Field) Raw(data []byte) (int64, State) {
 		return 0, NotAvailable
 	}
 	if f.Signed {
-		unused := 64 - uint(f.Bits)
+		unused := uint(64-f.Bits) & 63
 		raw = uint64(int64(raw<<unused) >> unused)
 	}
 	// Below the top by less than the number of sentinels: the difference
@@ -187,21 +187,29 @@ func load(data []byte, offset, n int) (uint64, bool) {
 	if offset+n > len(data)*8 || n > 64 {
 		return 0, false
 	}
-	data = data[offset>>3:]
-	shift := uint(offset & 7)
+	at, shift := offset>>3, uint(offset&7)
 	var word uint64
-	if len(data) >= 8 {
-		word = binary.LittleEndian.Uint64(data) >> shift
-		if shift+uint(n) > 64 {
-			word |= uint64(data[8]) << (64 - shift)
+	if at+8 <= len(data) {
+		word = binary.LittleEndian.Uint64(data[at:]) >> shift
+		if int(shift)+n > 64 {
+			word |= uint64(data[at+8]) << (64 - shift)
 		}
 	} else {
-		for i, b := range data {
-			word |= uint64(b) << (8 * i)
-		}
-		word >>= shift
+		word = tail(data, at) >> shift
 	}
-	return word & (^uint64(0) >> (64 - uint(n))), true
+	return word & (^uint64(0) >> (uint(64-n) & 63)), true
+}
+
+// tail is the number in the last bytes of data, at most 8, from byte at.
+func tail(data []byte, at int) uint64 {
+	if skip := at + 8 - len(data); len(data) >= 8 {
+		return binary.LittleEndian.Uint64(data[len(data)-8:]) >> (uint(8*skip) & 63)
+	}
+	var word uint64
+	for i, b := range data[at:] {
+		word |= uint64(b) << (8 * i)
+	}
+	return word
 }
 
 // store is the inverse of load; the bits around stay as they are.

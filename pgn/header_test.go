@@ -31,6 +31,8 @@ func TestHeader(t *testing.T) {
 		{0x18EA1023, pgn.Header{Priority: 6, PGN: 59904, Source: 0x23, Destination: 0x10}},
 		{0x18EEFFFE, pgn.Header{Priority: 6, PGN: 60928, Source: pgn.NullAddress, Destination: 255}},
 		{0x1CECFF01, pgn.Header{Priority: 7, PGN: 60416, Source: 1, Destination: 255}},
+		{0x18EF1022, pgn.Header{Priority: 6, PGN: 0xEF00, Source: 0x22, Destination: 0x10}},
+		{0x18F01022, pgn.Header{Priority: 6, PGN: 0xF010, Source: 0x22, Destination: 255}},
 		{0x1FFFFFFF, pgn.Header{Priority: 7, PGN: 0x3FFFF, Source: 255, Destination: 255}},
 		{0, pgn.Header{}},
 	} {
