@@ -12,12 +12,8 @@ func (f *Field) String(data []byte) string {
 		return ""
 	}
 	s := string(text)
-	if end := strings.IndexAny(s, "\x00"); end >= 0 {
-		s = s[:end]
-	}
-	if end := strings.IndexByte(s, filler); end >= 0 {
-		s = s[:end]
-	}
+	s, _, _ = strings.Cut(s, "\x00")
+	s, _, _ = strings.Cut(s, "\xFF")
 	return strings.TrimRight(printable(s), " @")
 }
 
