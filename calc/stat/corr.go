@@ -10,7 +10,7 @@ const maxOrder = 4
 // MeanOf returns the mean of a correlated series with its standard error.
 //
 // The standard error is sqrt(S0/n), where S0 is the spectral density at
-// frequency zero of an autoregressive model of the series (order 0 to 4,
+// frequency zero of an autoregressive model of the series (order 1 to 4,
 // chosen by the corrected Akaike criterion; coefficients by Burg's method).
 // This is the method of Heidelberger and Welch, "A spectral method for
 // confidence interval generation and run length control in simulations",
@@ -39,8 +39,10 @@ func MeanOf(x []float64) Estimate {
 	}
 	s0 := spectrumAtZero(d)
 	eff := float64(n) * variance / s0
-	eff = math.Max(2, math.Min(eff, float64(n)))
-	return Estimate{Mean: m, SE: math.Sqrt(variance / eff), DOF: eff - 1}
+	// An oscillation averages out faster than white noise, but the part of a
+	// period left over at the ends does not: hence the bound.
+	eff = math.Max(2, math.Min(eff, 4*float64(n)))
+	return Estimate{Mean: m, SE: math.Sqrt(variance / eff), DOF: math.Min(eff, float64(n)) - 1}
 }
 
 // spectrumAtZero returns the spectral density at zero of the centred series d,
@@ -48,9 +50,11 @@ func MeanOf(x []float64) Estimate {
 func spectrumAtZero(d []float64) float64 {
 	n := float64(len(d))
 	models := burg(d, min(maxOrder, len(d)/5))
+	// Order 0 is not offered: in a short series it would often win by chance,
+	// and the interval would be too narrow.
 	best, bestAIC := models[0], math.Inf(1)
-	for p, m := range models {
-		k := float64(p + 1)
+	for _, m := range models[min(1, len(models)-1):] {
+		k := float64(len(m.coef) + 1)
 		aicc := n*math.Log(m.variance) + 2*k + 2*k*(k+1)/math.Max(1, n-k-1)
 		if aicc < bestAIC {
 			best, bestAIC = m, aicc
