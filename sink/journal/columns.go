@@ -3,6 +3,7 @@ package journal
 import (
 	"encoding/binary"
 	"errors"
+	"math/bits"
 
 	"trialday.example/logd/decode/frame"
 )
@@ -52,6 +53,8 @@ type encoder struct {
 	entries []entry
 	counts  []int
 	index   []uint16
+	clock   clock
+	steps   []uint64
 	out     []byte
 }
 
@@ -60,6 +63,7 @@ type encoder struct {
 func (e *encoder) encode(frames []frame.Frame, buses []string) []byte {
 	e.collect(frames)
 	unit := timeUnit(frames)
+	e.clock.measure(e, frames, unit)
 	out := binary.AppendUvarint(e.out[:0], uint64(unit))
 	out = binary.AppendUvarint(out, uint64(len(buses)))
 	for _, name := range buses {
@@ -67,10 +71,11 @@ func (e *encoder) encode(frames []frame.Frame, buses []string) []byte {
 		out = append(out, name...)
 	}
 	out = binary.AppendUvarint(out, uint64(len(e.entries)))
-	for _, n := range e.entries {
+	for i, n := range e.entries {
 		out = binary.AppendUvarint(out, uint64(n.bus))
 		out = binary.AppendUvarint(out, uint64(n.id))
 		out = append(out, n.tag)
+		out = binary.AppendUvarint(out, uint64(e.clock.period[i]))
 	}
 	for _, i := range e.index {
 		out = append(out, byte(i))
@@ -80,9 +85,7 @@ func (e *encoder) encode(frames []frame.Frame, buses []string) []byte {
 			out = append(out, byte(i>>8))
 		}
 	}
-	for i := 1; i < len(frames); i++ {
-		out = binary.AppendVarint(out, (frames[i].Time-frames[i-1].Time)/unit)
-	}
+	out = e.appendTimes(out, frames, unit)
 	e.out = e.appendData(out, frames)
 	return e.out
 }
@@ -116,6 +119,31 @@ func timeUnit(frames []frame.Frame) int64 {
 	}
 	return 1000
 }
+
+// appendTimes writes the time column.
+func (e *encoder) appendTimes(out []byte, frames []frame.Frame, unit int64) []byte {
+	e.clock.restart()
+	e.steps = e.steps[:0]
+	all := uint64(0)
+	for i := 1; i < len(frames); i++ {
+		step := (frames[i].Time - frames[i-1].Time) / unit
+		z := zigzag(step - e.clock.expect(int(e.index[i-1]), int(e.index[i])))
+		e.clock.advance(step)
+		e.steps = append(e.steps, z)
+		all |= z
+	}
+	planes := (bits.Len64(all) + 7) / 8
+	out = append(out, byte(planes))
+	for shift := 0; shift < 8*planes; shift += 8 {
+		for _, z := range e.steps {
+			out = append(out, byte(z>>shift))
+		}
+	}
+	return out
+}
+
+func zigzag(v int64) uint64   { return uint64(v<<1) ^ uint64(v>>63) }
+func unzigzag(z uint64) int64 { return int64(z>>1) ^ -int64(z&1) }
 
 func (e *encoder) appendData(out []byte, frames []frame.Frame) []byte {
 	cols, total := columns(e.entries, e.counts)
@@ -171,16 +199,6 @@ func (d *decoder) uvarint(limit uint64) uint64 {
 	return v
 }
 
-func (d *decoder) varint() int64 {
-	v, n := binary.Varint(d.in)
-	if n <= 0 {
-		d.bad, d.in = true, nil
-		return 0
-	}
-	d.in = d.in[n:]
-	return v
-}
-
 func (d *decoder) bytes(n int) []byte {
 	if n > len(d.in) {
 		d.bad, d.in = true, nil
@@ -200,56 +218,88 @@ func decode(dst []frame.Frame, payload []byte, n int, first int64) ([]frame.Fram
 		return dst, nil, errPayload
 	}
 	names := d.names()
-	entries := d.entries(n, len(names))
-	low := d.bytes(n)
-	var high []byte
-	if len(entries) > 256 {
-		high = d.bytes(n)
-	}
-	if d.bad || len(entries) == 0 {
+	entries, periods := d.entries(n, len(names))
+	index, counts := d.index(n, len(entries))
+	planes := d.planes(n - 1)
+	cols, total := columns(entries, counts)
+	if d.bad || len(d.in) != total {
 		return dst, nil, errPayload
 	}
-	counts := make([]int, len(entries))
-	for i := range n {
-		k := entryIndex(low, high, i)
-		if k >= len(entries) {
-			return dst, nil, errPayload
-		}
-		counts[k]++
-	}
-	cols, total := columns(entries, counts)
-	base := len(dst)
+	c := clock{period: periods}
+	c.restart()
 	t := first
-	for i := range n {
+	for i, k := range index {
 		if i > 0 {
-			t += d.varint() * unit
+			step := unzigzag(planes.at(i-1)) + c.expect(int(index[i-1]), int(k))
+			c.advance(step)
+			t += step * unit
 		}
-		e := entries[entryIndex(low, high, i)]
-		f := frame.Frame{Time: t, Bus: e.bus, IsError: e.tag&flagError != 0}
-		f.ID, f.Length = e.id, e.tag&maskLength
-		f.IsExtended, f.IsRemote = e.tag&flagExtended != 0, e.tag&flagRemote != 0
-		dst = append(dst, f)
-	}
-	if d.bad || len(d.in) != total {
-		return dst[:base], nil, errPayload
-	}
-	for i := range n {
-		c := &cols[entryIndex(low, high, i)]
-		data := &dst[base+i].Data
-		for k, at := 0, c.at; k < c.width; k, at = k+1, at+c.count {
-			c.last[k] += d.in[at]
-			data[k] = c.last[k]
-		}
-		c.at++
+		dst = append(dst, frame.Frame{Time: t})
+		f := &dst[len(dst)-1]
+		entries[k].apply(f)
+		cols[k].take(f, d.in)
 	}
 	return dst, names, nil
 }
 
-func entryIndex(low, high []byte, i int) int {
-	if high != nil {
-		return int(low[i]) | int(high[i])<<8
+// apply sets what an entry says of a frame.
+func (e *entry) apply(f *frame.Frame) {
+	f.ID, f.Bus, f.Length = e.id, e.bus, e.tag&maskLength
+	f.IsExtended, f.IsRemote, f.IsError = e.tag&flagExtended != 0, e.tag&flagRemote != 0, e.tag&flagError != 0
+}
+
+// take moves the next bytes of a column into a frame.
+func (c *column) take(f *frame.Frame, data []byte) {
+	at := c.at
+	for k := range c.width {
+		c.last[k] += data[at]
+		at += c.count
 	}
-	return int(low[i])
+	f.Data = c.last
+	c.at++
+}
+
+// index reads the entry column, and counts the frames of each entry.
+func (d *decoder) index(n, entries int) (index []uint16, counts []int) {
+	low, high := d.bytes(n), []byte(nil)
+	if entries > 256 {
+		high = d.bytes(n)
+	}
+	if d.bad {
+		return nil, nil
+	}
+	index, counts = make([]uint16, n), make([]int, entries)
+	for i := range index {
+		index[i] = uint16(low[i])
+		if high != nil {
+			index[i] |= uint16(high[i]) << 8
+		}
+		if int(index[i]) >= entries {
+			d.bad = true
+			return nil, nil
+		}
+		counts[index[i]]++
+	}
+	return index, counts
+}
+
+// planes are numbers of which first all the lowest bytes are stored, then all
+// the next, and so on.
+type planes struct {
+	b     []byte
+	count int
+}
+
+func (d *decoder) planes(count int) planes {
+	n := int(d.uvarint(8))
+	return planes{d.bytes(n * count), count}
+}
+
+func (p planes) at(i int) (v uint64) {
+	for shift := 0; i < len(p.b); i, shift = i+p.count, shift+8 {
+		v |= uint64(p.b[i]) << shift
+	}
+	return v
 }
 
 func (d *decoder) names() []string {
@@ -261,18 +311,19 @@ func (d *decoder) names() []string {
 	return names
 }
 
-func (d *decoder) entries(frames, buses int) []entry {
+func (d *decoder) entries(frames, buses int) (entries []entry, periods []int64) {
 	n := int(d.uvarint(uint64(frames)))
-	entries := make([]entry, 0, n)
+	entries, periods = make([]entry, 0, n), make([]int64, 0, n)
 	for range n {
 		e := entry{bus: uint8(d.uvarint(frame.MaxBuses)), id: uint32(d.uvarint(1<<32 - 1))}
 		tag := d.bytes(1)
+		period := d.uvarint(maxPeriod)
 		if d.bad || int(e.bus) >= buses || tag[0]&0x80 != 0 || tag[0]&maskLength > 8 {
 			d.bad = true
-			return nil
+			return nil, nil
 		}
 		e.tag = tag[0]
-		entries = append(entries, e)
+		entries, periods = append(entries, e), append(periods, int64(period))
 	}
-	return entries
+	return entries, periods
 }

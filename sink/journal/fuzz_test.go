@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"bytes"
 	"encoding/binary"
 	"hash/crc32"
 	"io"
@@ -68,7 +69,8 @@ func FuzzColumns(f *testing.F) {
 		for i := range list {
 			frames[i] = list[i].Frame
 		}
-		f.Add(append([]byte(nil), e.encode(frames, []string{"can0"})...), len(frames))
+		payload := e.encode(frames, []string{"can0", "can1", "can2"})
+		f.Add(bytes.Clone(payload), len(frames))
 	}
 	f.Fuzz(func(t *testing.T, payload []byte, n int) {
 		if n < 1 || n > maxFrames {

@@ -54,16 +54,23 @@
 //	time unit      uvarint, ns: 1, or 1000 if all time steps are multiples
 //	buses          uvarint count (to 32); for each uvarint length (to 255), name
 //	entries        uvarint count; for each uvarint bus, uvarint identifier,
-//	               1 byte: data length (low 4 bits, 0 to 8) and flags: 10 hex
-//	               extended, 20 remote, 40 error frame
+//	               1 byte data length (low 4 bits, 0 to 8) and flags (10 hex
+//	               extended, 20 remote, 40 error frame), uvarint period in time
+//	               units (0 to 2^40)
 //	entry column   the entry of each frame: the low bytes of all frames, then,
 //	               if there are more than 256 entries, the high bytes
-//	time column    for each frame but the first the step from the frame before,
-//	               in time units, zigzag uvarint
+//	time column    1 byte count of planes (0 to 8); for each frame but the first
+//	               its step, zigzag: the lowest bytes of all, then the next
+//	               bytes of all, for as many bytes as there are planes
 //	data columns   for each entry that is not remote: byte 0 of all its frames,
 //	               byte 1 of all its frames, and so on; each as the difference
 //	               (mod 256) to the same byte in the entry's frame before, the
 //	               first to zero
+//
+// The step of a frame is the time since the frame before, in time units. Where
+// the frame's entry has a period other than 0 and has occurred in the block,
+// what is stored is the step less the expected one: from the frame before to
+// one period after the entry's last occurrence.
 //
 // Data bytes beyond the length of a frame are not part of it and not kept.
 //

@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -496,7 +497,13 @@ func forDamage(t *testing.T, damage func(b []byte, at int) []byte) {
 					before = int(number-1)*60 + 20*(i+1)
 				}
 			}
-			checkDamaged(t, dir, list, before, fmt.Sprintf("segment %d byte %d", number, at))
+			where := fmt.Sprintf("segment %d byte %d", number, at)
+			complete, rec := checkDamaged(t, dir, list, before, where)
+			// Only whole blocks cut off the very end leave no trace.
+			silent := number == 2 && slices.Contains(offsets, int64(at))
+			if !complete && rec.Count == 0 && !silent {
+				t.Fatalf("%s: frames are missing and nothing is reported", where)
+			}
 		}
 		if err := os.WriteFile(path, whole, 0o644); err != nil {
 			t.Fatal(err)
@@ -505,8 +512,8 @@ func forDamage(t *testing.T, damage func(b []byte, at int) []byte) {
 }
 
 // checkDamaged checks that the first frames come out and that the rest is a
-// part of what was written, in order.
-func checkDamaged(t *testing.T, dir string, list []received, before int, where string) {
+// part of what was written, in order. It says whether that is all.
+func checkDamaged(t *testing.T, dir string, list []received, before int, where string) (complete bool, rec Recovery) {
 	t.Helper()
 	got, rec := read(t, dir)
 	if len(got) < before {
@@ -525,9 +532,7 @@ func checkDamaged(t *testing.T, dir string, list []received, before int, where s
 		}
 		i++
 	}
-	if len(got) < len(list) && rec.Count == 0 && got != nil && len(got)%20 != 0 {
-		t.Fatalf("%s: %d frames missing and nothing reported", where, len(list)-len(got))
-	}
+	return len(got) == len(list), rec
 }
 
 func TestNotAJournal(t *testing.T) {
