@@ -1,0 +1,506 @@
+package simulate
+
+import (
+	"math"
+	"time"
+)
+
+// TruthSchema names the form of Truth.
+const TruthSchema = "trialday-truth-1"
+
+// Truth is what a simulated day really was. Times are UTC, not the recorder's.
+type Truth struct {
+	Schema        string         `json:"schema"`
+	Scenario      string         `json:"scenario"`
+	Seed          uint64         `json:"seed"`
+	Vessel        string         `json:"vessel"`
+	Engines       []string       `json:"engines"`
+	Start         time.Time      `json:"start"`
+	End           time.Time      `json:"end"`
+	ClockOffsetS  float64        `json:"clock_offset_s"` // recorder's clock less UTC at the start
+	FuelUsedL     float64        `json:"fuel_used_l"`
+	Stretches     []Stretch      `json:"stretches"`
+	Phases        []Phase        `json:"phases"`
+	Gaps          []Gap          `json:"gaps"`
+	Steps         []Step         `json:"steps"`
+	Accelerations []Acceleration `json:"accelerations"`
+	Turns         []Turn         `json:"turns"`
+	Stops         []Stop         `json:"stops"`
+	GearEvents    []GearEvent    `json:"gear_events"`
+	AddressMoves  []AddressMove  `json:"address_moves"`
+	ErrorFrames   int            `json:"error_frames"`
+	FramesLost    int            `json:"frames_lost"` // of fast packets, sent but not recorded
+}
+
+// Stretch is a time of constant commands, and its means. It is steady if the
+// boat has come to the speed and heading that the commands lead to; otherwise
+// Why says what kept it.
+type Stretch struct {
+	ID            int                `json:"id"`
+	Start         time.Time          `json:"start"`
+	End           time.Time          `json:"end"`
+	Steady        bool               `json:"steady"`
+	Why           string             `json:"why,omitempty"`
+	Step          int                `json:"step,omitempty"` // from 1
+	Pass          int                `json:"pass,omitempty"` // from 1
+	HeadingDeg    float64            `json:"heading_deg"`
+	RPM           map[string]float64 `json:"rpm"`
+	STWKn         float64            `json:"stw_kn"`
+	FuelLPH       map[string]float64 `json:"fuel_lph"` // by engine, and total
+	LoadPct       map[string]float64 `json:"load_pct"`
+	PitchDeg      float64            `json:"pitch_deg"`
+	CurrentKn     float64            `json:"current_kn"`
+	CurrentSetDeg float64            `json:"current_set_deg"`
+	MassKg        float64            `json:"mass_kg"`
+}
+
+// Phase is a part of the day by what the boat did.
+type Phase struct {
+	Kind  string    `json:"kind"`
+	Start time.Time `json:"start"`
+	End   time.Time `json:"end"`
+}
+
+// Gap is a time without data.
+type Gap struct {
+	Start time.Time `json:"start"`
+	End   time.Time `json:"end"`
+	What  string    `json:"what"`
+}
+
+// Step gathers the passes at one throttle setting. Its figures are the plain
+// mean over the passes, each the mean over its steady stretches by duration.
+type Step struct {
+	Step      int     `json:"step"`
+	RPM       float64 `json:"rpm"`
+	SpeedKn   float64 `json:"speed_kn"` // through water
+	FuelLPH   float64 `json:"fuel_lph"`
+	LoadPct   float64 `json:"load_pct"`
+	PitchDeg  float64 `json:"pitch_deg"`
+	Passes    int     `json:"passes"`
+	Stretches []int   `json:"stretches"` // IDs
+}
+
+// Acceleration is a start from rest. Times count from the moment at which the
+// throttles were opened and are of the actual speed through water.
+type Acceleration struct {
+	Start        time.Time          `json:"start"`
+	SecondsTo    map[string]float64 `json:"seconds_to"`      // by speed in kn
+	TimeToHumpS  float64            `json:"time_to_hump_s"`  // greatest running trim
+	TimeToPlaneS float64            `json:"time_to_plane_s"` // displacement Froude number 3; 0 if never
+	PitchPeakDeg float64            `json:"pitch_peak_deg"`
+}
+
+// Turn is a circle with the helm held over. Its times count from the helm's
+// command.
+type Turn struct {
+	Start           time.Time `json:"start"`
+	Side            string    `json:"side"`
+	Time360S        float64   `json:"time_360_s"`
+	DiameterM       float64   `json:"diameter_m"` // through water, at the end
+	HeelPeakDeg     float64   `json:"heel_peak_deg"`
+	HeelSettledDeg  float64   `json:"heel_settled_deg"`
+	EntrySpeedKn    float64   `json:"entry_speed_kn"`
+	SettledSpeedKn  float64   `json:"settled_speed_kn"`
+	SpeedLossPct    float64   `json:"speed_loss_pct"`
+	RateOfTurnDegPS float64   `json:"rate_of_turn_deg_per_s"` // at the end
+}
+
+// Stop is a crash stop, from the first throttle movement until the boat has no
+// way on through water.
+type Stop struct {
+	Start          time.Time `json:"start"`
+	EntrySpeedKn   float64   `json:"entry_speed_kn"`
+	TimeS          float64   `json:"time_s"`
+	DistanceM      float64   `json:"distance_m"`        // through water
+	GroundTrackM   float64   `json:"ground_track_m"`    // along the track over ground
+	HeadReachEast  float64   `json:"head_reach_east_m"` // over ground
+	HeadReachNorth float64   `json:"head_reach_north_m"`
+}
+
+// GearEvent is a shift.
+type GearEvent struct {
+	Time   time.Time `json:"time"`
+	Engine string    `json:"engine"`
+	From   string    `json:"from"`
+	To     string    `json:"to"`
+}
+
+// AddressMove is a device's change of address on the bus.
+type AddressMove struct {
+	Time    time.Time `json:"time"`
+	Device  string    `json:"device"`
+	From    uint8     `json:"from"`
+	To      uint8     `json:"to"`
+	TakenBy string    `json:"taken_by"`
+}
+
+// minStretch is the shortest stretch listed, s.
+const minStretch = 10
+
+// recorder watches the world and writes the truth.
+type recorder struct {
+	w     *world
+	truth Truth
+
+	label string // of the open stretch, "" for none
+	epoch int
+	open  sums
+	phase string
+	since float64
+	gears []int8
+
+	accel, turn, stop bool // the last of each is still open
+	stopX, stopY      float64
+}
+
+// sums accumulates a stretch.
+type sums struct {
+	start            float64
+	step, pass, n    int
+	speed, pitch     float64
+	east, north      float64
+	sin, cos, mass   float64
+	rpm, fuel, loads [maxEngines]float64
+}
+
+func newRecorder(w *world, seed uint64) *recorder {
+	s := w.s
+	return &recorder{
+		w: w, gears: make([]int8, len(w.gears)),
+		truth: Truth{
+			Schema: TruthSchema, Scenario: s.Name, Seed: seed, Vessel: s.Vessel.Name,
+			Engines: s.Engines.Names, Start: s.StartUTC,
+			ClockOffsetS:  s.clockOffset(0),
+			Accelerations: []Acceleration{}, Turns: []Turn{}, Stops: []Stop{}, Gaps: []Gap{},
+			GearEvents: []GearEvent{}, AddressMoves: []AddressMove{},
+		},
+	}
+}
+
+// at is a moment of the day.
+func (s *Scenario) at(t float64) time.Time {
+	return s.StartUTC.Add(time.Duration(math.Round(t*1e3)) * time.Millisecond)
+}
+
+// watch takes note of one tick.
+func (r *recorder) watch() {
+	r.stretches()
+	r.phases()
+	r.shifts()
+	r.accelerating()
+	r.turning()
+	r.stopping()
+}
+
+func (r *recorder) stretches() {
+	w := r.w
+	label := r.state()
+	if label != r.label || w.epoch != r.epoch {
+		r.closeStretch()
+		r.label, r.epoch = label, w.epoch
+		r.open = sums{start: w.t, step: w.step, pass: w.pass}
+	}
+	if label == "" {
+		return
+	}
+	o := &r.open
+	o.n++
+	if w.step != 0 {
+		o.step, o.pass = w.step, w.pass
+	}
+	o.speed += w.speed
+	o.pitch += w.pitch
+	o.mass += w.conditions.mass
+	o.east += w.currentEast
+	o.north += w.currentNorth
+	sin, cos := math.Sincos(w.heading)
+	o.sin += sin
+	o.cos += cos
+	for i := range w.rpm {
+		o.rpm[i] += w.rpm[i]
+		o.fuel[i] += w.fuel[i]
+		o.loads[i] += w.load[i]
+	}
+}
+
+const steady = "steady"
+
+// state is steady, the reason why not, or empty where none is to be recorded.
+func (r *recorder) state() string {
+	w := r.w
+	switch {
+	case !w.inGear() || w.harbour || w.speed < 0:
+		return ""
+	case w.settled:
+		return steady
+	case w.hunt.amplitude != 0:
+		return "hunting"
+	case w.shoal:
+		return "shallow"
+	case w.spin != 0 || math.Abs(w.heading-w.course) > 1*degree:
+		return "turning"
+	case w.speed < w.goal:
+		return "accelerating"
+	}
+	return "slowing"
+}
+
+func (r *recorder) closeStretch() {
+	w, o := r.w, &r.open
+	aborted := w.aborted
+	w.aborted = false
+	if r.label == "" || o.n == 0 || w.t-o.start < minStretch {
+		return
+	}
+	n := float64(o.n)
+	s := Stretch{
+		ID: len(r.truth.Stretches) + 1, Start: w.s.at(o.start), End: w.s.at(w.t),
+		Steady: r.label == steady, Step: o.step, Pass: o.pass,
+		HeadingDeg: compass(math.Atan2(o.sin, o.cos)),
+		RPM:        map[string]float64{}, FuelLPH: map[string]float64{}, LoadPct: map[string]float64{},
+		STWKn: o.speed / n / knot, PitchDeg: o.pitch / n / degree, MassKg: o.mass / n,
+		CurrentKn:     math.Hypot(o.east, o.north) / n / knot,
+		CurrentSetDeg: compass(math.Atan2(o.east, o.north)),
+	}
+	if !s.Steady {
+		s.Why = r.label
+		if aborted {
+			s.Why = "aborted"
+		}
+	}
+	var total float64
+	for i, name := range w.s.Engines.Names {
+		s.RPM[name] = o.rpm[i] / n
+		s.FuelLPH[name] = o.fuel[i] / n
+		s.LoadPct[name] = 100 * o.loads[i] / n
+		total += o.fuel[i] / n
+	}
+	s.FuelLPH["total"] = total
+	r.truth.Stretches = append(r.truth.Stretches, s)
+}
+
+// compass is an angle in degrees, 0 to 360.
+func compass(rad float64) float64 {
+	deg := math.Mod(rad/degree, 360)
+	if deg < 0 {
+		deg += 360
+	}
+	return deg
+}
+
+func (r *recorder) phases() {
+	w := r.w
+	kind := "held throttle"
+	switch v := math.Abs(w.speed); {
+	case w.harbour:
+		kind = "manoeuvring"
+	case !w.inGear() && v < 0.5:
+		kind = "at rest"
+	case !w.inGear():
+		kind = "slowing"
+	case w.spin != 0 || math.Abs(w.heading-w.course) > 3*degree:
+		kind = "turning"
+	case w.hunt.amplitude != 0:
+	case w.speed < 0.98*w.goal-0.1:
+		kind = "accelerating"
+	case w.speed > 1.02*w.goal+0.1:
+		kind = "slowing"
+	}
+	if kind != r.phase {
+		r.closePhase()
+		r.phase, r.since = kind, w.t
+	}
+}
+
+func (r *recorder) closePhase() {
+	if r.phase != "" {
+		s := r.w.s
+		r.truth.Phases = append(r.truth.Phases, Phase{r.phase, s.at(r.since), s.at(r.w.t)})
+	}
+}
+
+var gearNames = map[int8]string{1: "forward", 0: "neutral", -1: "reverse"}
+
+func (r *recorder) shifts() {
+	w := r.w
+	for i, g := range w.gears {
+		if g != r.gears[i] {
+			r.truth.GearEvents = append(r.truth.GearEvents, GearEvent{
+				w.s.at(w.t), w.s.Engines.Names[i], gearNames[r.gears[i]], gearNames[g],
+			})
+			r.gears[i] = g
+		}
+	}
+}
+
+// speedMarks are the speeds in kn to which an acceleration is timed.
+var speedMarks = []struct {
+	kn   float64
+	name string
+}{{5, "5"}, {10, "10"}, {15, "15"}, {20, "20"}, {25, "25"}, {30, "30"}, {35, "35"}}
+
+// startAcceleration and the like below are called by the captain.
+func (w *world) startAcceleration() { w.begun.acceleration = true }
+
+func (r *recorder) accelerating() {
+	w := r.w
+	if w.begun.acceleration {
+		w.begun.acceleration = false
+		r.accel = true
+		r.truth.Accelerations = append(r.truth.Accelerations,
+			Acceleration{Start: w.s.at(w.t), SecondsTo: map[string]float64{}})
+	}
+	if !r.accel {
+		return
+	}
+	a := &r.truth.Accelerations[len(r.truth.Accelerations)-1]
+	since := w.s.at(w.t).Sub(a.Start).Seconds()
+	for _, m := range speedMarks {
+		if _, done := a.SecondsTo[m.name]; !done && w.actual.speed >= m.kn*knot {
+			a.SecondsTo[m.name] = since
+		}
+	}
+	if p := w.pitch / degree; p > a.PitchPeakDeg {
+		a.PitchPeakDeg, a.TimeToHumpS = p, since
+	}
+	if a.TimeToPlaneS == 0 && w.boat.froude(w.actual.speed, w.conditions.mass) >= 3 {
+		a.TimeToPlaneS = since
+	}
+	r.accel = !w.settled
+}
+
+func (w *world) startTurn(side float64) {
+	w.turnFrom = w.heading
+	w.spin = side * 1 // more than the limit: the boat turns as hard as it can
+	w.epoch++
+	w.begun.turn = true
+}
+
+func (w *world) endTurn() { w.ended.turn = true }
+
+func (r *recorder) turning() {
+	w := r.w
+	if w.begun.turn {
+		w.begun.turn = false
+		r.turn = true
+		side := "starboard"
+		if w.spin < 0 {
+			side = "port"
+		}
+		r.truth.Turns = append(r.truth.Turns, Turn{
+			Start: w.s.at(w.t), Side: side, EntrySpeedKn: w.speed / knot,
+		})
+	}
+	if !r.turn {
+		return
+	}
+	t := &r.truth.Turns[len(r.truth.Turns)-1]
+	t.HeelPeakDeg = max(t.HeelPeakDeg, math.Abs(w.heel)/degree)
+	if t.Time360S == 0 && math.Abs(w.heading-w.turnFrom) >= 2*math.Pi {
+		t.Time360S = w.s.at(w.t).Sub(t.Start).Seconds()
+	}
+	if !w.ended.turn {
+		t.DiameterM = 2 * w.speed / max(1e-3, math.Abs(w.yawRate))
+		t.HeelSettledDeg = math.Abs(w.heel) / degree
+		t.SettledSpeedKn = w.speed / knot
+		t.SpeedLossPct = 100 * (1 - t.SettledSpeedKn/t.EntrySpeedKn)
+		t.RateOfTurnDegPS = math.Abs(w.yawRate) / degree
+		return
+	}
+	w.ended.turn, r.turn = false, false
+}
+
+func (w *world) startStop() { w.begun.stop = true }
+
+func (r *recorder) stopping() {
+	w := r.w
+	if w.begun.stop {
+		w.begun.stop = false
+		r.stop = true
+		r.stopX, r.stopY = w.actual.x, w.actual.y
+		r.truth.Stops = append(r.truth.Stops, Stop{Start: w.s.at(w.t), EntrySpeedKn: w.speed / knot})
+	}
+	if !r.stop {
+		return
+	}
+	s := &r.truth.Stops[len(r.truth.Stops)-1]
+	s.TimeS = w.s.at(w.t).Sub(s.Start).Seconds()
+	s.DistanceM += w.actual.speed * tick
+	s.GroundTrackM += math.Hypot(w.actual.east, w.actual.north) * tick
+	s.HeadReachEast, s.HeadReachNorth = w.actual.x-r.stopX, w.actual.y-r.stopY
+	r.stop = w.actual.speed > 0
+}
+
+// finish closes what is open and sums up the steps.
+func (r *recorder) finish() {
+	w := r.w
+	r.closeStretch()
+	r.closePhase()
+	r.truth.End = w.s.at(w.t)
+	r.truth.Gaps = append(r.truth.Gaps, w.gaps...)
+	r.truth.FuelUsedL = w.s.Vessel.FuelL - w.fuelL
+	r.truth.Steps = steps(r.truth.Stretches, r.truth.Engines)
+}
+
+// steps gathers steady stretches by step and pass.
+func steps(all []Stretch, engines []string) []Step {
+	list := []Step{}
+	for step := 1; ; step++ {
+		sum, found := Step{Step: step}, false
+		for pass := 1; pass <= 20; pass++ {
+			found = sum.add(all, engines, pass) || found
+		}
+		if !found && !later(all, step) {
+			return list
+		}
+		if n := float64(sum.Passes); n > 0 {
+			sum.RPM, sum.SpeedKn, sum.FuelLPH = sum.RPM/n, sum.SpeedKn/n, sum.FuelLPH/n
+			sum.LoadPct, sum.PitchDeg = sum.LoadPct/n, sum.PitchDeg/n
+			list = append(list, sum)
+		}
+	}
+}
+
+func later(all []Stretch, step int) bool {
+	for i := range all {
+		if all[i].Step > step {
+			return true
+		}
+	}
+	return false
+}
+
+// add adds the mean of one pass; it reports false if the pass has no steady
+// stretch.
+func (s *Step) add(all []Stretch, engines []string, pass int) bool {
+	var mean Step
+	var total float64
+	for i := range all {
+		st := &all[i]
+		if st.Step != s.Step || st.Pass != pass || !st.Steady {
+			continue
+		}
+		d := st.End.Sub(st.Start).Seconds()
+		total += d
+		n := float64(len(engines))
+		for _, name := range engines { // in their order: a map has none
+			mean.RPM += d * st.RPM[name] / n
+			mean.LoadPct += d * st.LoadPct[name] / n
+		}
+		mean.SpeedKn += d * st.STWKn
+		mean.FuelLPH += d * st.FuelLPH["total"]
+		mean.PitchDeg += d * st.PitchDeg
+		s.Stretches = append(s.Stretches, st.ID)
+	}
+	if total == 0 {
+		return false
+	}
+	s.Passes++
+	s.RPM += mean.RPM / total
+	s.SpeedKn += mean.SpeedKn / total
+	s.FuelLPH += mean.FuelLPH / total
+	s.LoadPct += mean.LoadPct / total
+	s.PitchDeg += mean.PitchDeg / total
+	return true
+}
