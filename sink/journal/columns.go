@@ -221,8 +221,11 @@ func decode(dst []frame.Frame, payload []byte, n int, first int64) ([]frame.Fram
 	entries, periods := d.entries(n, len(names))
 	index, counts := d.index(n, len(entries))
 	planes := d.planes(n - 1)
+	if d.bad {
+		return dst, nil, errPayload
+	}
 	cols, total := columns(entries, counts)
-	if d.bad || len(d.in) != total {
+	if len(d.in) != total {
 		return dst, nil, errPayload
 	}
 	c := clock{period: periods}
