@@ -1,0 +1,207 @@
+package sheet
+
+import (
+	"fmt"
+	"strings"
+
+	"trialday.example/logd/sink/results"
+	"trialday.example/logd/sink/results/units"
+)
+
+// answer is one of the big figures of the first page.
+type answer struct {
+	Label  string
+	Value  string // missing where there is none
+	Unit   string
+	PM     string
+	Also   string // in other units
+	Lines  []string
+	Caveat string // why it must be read with care
+	Why    string // why there is none
+}
+
+func answers(r *results.Results) []answer {
+	return []answer{topSpeed(r), bestEconomy(r), cruise(r), longestRange(r)}
+}
+
+// stepByID returns nil where id is nil or unknown.
+func stepByID(r *results.Results, id *int) *results.Step {
+	for i := range r.Steps {
+		if id != nil && r.Steps[i].ID == *id {
+			return &r.Steps[i]
+		}
+	}
+	return nil
+}
+
+// absent is an answer that could not be derived.
+func absent(r *results.Results, label string, keywords ...string) answer {
+	return answer{Label: label, Value: missing, Why: why(r, keywords...)}
+}
+
+// why looks for the reason among the missing figures; failing that it says what
+// the results show to be absent.
+func why(r *results.Results, keywords ...string) string {
+	for _, k := range keywords {
+		for _, m := range r.Missing {
+			if strings.Contains(strings.ToLower(m.Figure), k) && m.Why != "" {
+				return m.Why
+			}
+		}
+	}
+	switch {
+	case len(r.Steps) == 0:
+		return "No steady window was accepted."
+	case !anyFuel(r):
+		return "No fuel rate was heard."
+	case r.Vessel.TankL == nil:
+		return "The tank is not configured (fuel.tank_l)."
+	}
+	return "The day's steps do not reach it."
+}
+
+func anyFuel(r *results.Results) bool {
+	for _, s := range r.Steps {
+		if s.FuelLPH != nil {
+			return true
+		}
+	}
+	return false
+}
+
+func topSpeed(r *results.Results) answer {
+	const label = "Top speed"
+	s := stepByID(r, r.Best.TopSpeedStep)
+	if s == nil {
+		return absent(r, label, "top speed", "speed")
+	}
+	f := interval(&s.SpeedKn, 1)
+	return answer{Label: label, Value: f.Value, Unit: "kn", PM: f.PM, Also: fixed(s.SpeedMPH.Mean, 1) + " mph",
+		Lines: joinLines(atRPM(s.RPM), burnLine(s)), Caveat: caveat(s)}
+}
+
+func bestEconomy(r *results.Results) answer {
+	label, s := "Best economy on the plane", stepByID(r, r.Best.BestPlaningEconomyStep)
+	overall := stepByID(r, r.Best.BestEconomyStep)
+	if s == nil {
+		label, s = "Best economy", overall
+	}
+	if s == nil || s.EconomyNMPerL == nil {
+		return absent(r, label, "economy", "fuel")
+	}
+	f := interval(s.EconomyNMPerL, decimalsFor([]float64{s.EconomyNMPerL.Mean}))
+	a := answer{Label: label, Value: f.Value, Unit: "nm/L", PM: f.PM, Caveat: caveat(s),
+		Also: quantity(economyText(s.EconomyNMPGal), "nm/US gal") + " · " + quantity(economyText(s.EconomyMPG), "mi/US gal"),
+		Lines: joinLines(quantity(fixed(s.SpeedKn.Mean, 1), "kn")+" "+atRPM(s.RPM), burnLine(s),
+			levelLine(r, s))}
+	if overall != nil && overall != s && overall.EconomyNMPerL != nil {
+		a.Lines = append(a.Lines, "Best of all speeds: "+quantity(economyText(overall.EconomyNMPerL), "nm/L")+" at "+
+			quantity(fixed(overall.SpeedKn.Mean, 1), "kn"))
+	}
+	return a
+}
+
+func economyText(i *results.Interval) string {
+	if i == nil {
+		return missing
+	}
+	return significant(i.Mean)
+}
+
+// significant renders an economy with three significant digits.
+func significant(x float64) string { return fixed(x, decimalsFor([]float64{x})) }
+
+// quantity keeps a value and its unit on one line.
+func quantity(value, unit string) string {
+	return strings.ReplaceAll(value+" "+unit, " ", "\u00a0")
+}
+
+func levelLine(r *results.Results, best *results.Step) string {
+	var speeds []string
+	for _, id := range r.Best.LevelEconomySteps {
+		if s := stepByID(r, &id); s != nil && s != best {
+			speeds = append(speeds, fixed(s.SpeedKn.Mean, 1))
+		}
+	}
+	if len(speeds) == 0 {
+		return ""
+	}
+	return "Level with it, within 2 %: " + quantity(strings.Join(speeds, ", "), "kn")
+}
+
+func cruise(r *results.Results) answer {
+	c := r.Best.Cruise
+	if c == nil {
+		return absent(r, "Cruise", "cruise", "load")
+	}
+	a := answer{Label: fmt.Sprintf("Cruise at %s %% load", fixed(c.LoadPct, 0)), Value: fixed(c.SpeedKn, 1), Unit: "kn",
+		Also: fixed(units.MPH(c.SpeedKn), 1) + " mph", Lines: joinLines(atRPM(c.RPM), burnText(c.FuelLPH))}
+	if c.EconomyNMPerL != nil {
+		e := *c.EconomyNMPerL
+		a.Lines = append(a.Lines, quantity(significant(e), "nm/L")+" · "+quantity(significant(units.NauticalPerUSGallon(e)), "nm/US gal"))
+	}
+	if s := stepByID(r, r.Best.CruiseStep); s != nil {
+		if f := interval(&s.SpeedKn, 1); f.PM != "" {
+			a.Lines = append(a.Lines, "Read between steps; the nearest: "+quantity(f.Value+" "+f.PM, "kn")+" "+atRPM(s.RPM))
+		}
+		a.Caveat = caveat(s)
+	}
+	return a
+}
+
+func longestRange(r *results.Results) answer {
+	where, s := "at best economy on the plane", stepByID(r, r.Best.BestPlaningEconomyStep)
+	if s == nil {
+		where, s = "at best economy", stepByID(r, r.Best.BestEconomyStep)
+	}
+	if s == nil || s.RangeNM == nil {
+		return absent(r, "Range", "range", "tank", "fuel")
+	}
+	f := interval(s.RangeNM, 0)
+	a := answer{Label: "Range", Value: f.Value, Unit: "nm", PM: f.PM, Also: fixed(s.RangeNM.Mean*units.MilesPerNauticalMile, 0) + " mi",
+		Lines: []string{where + ", " + quantity(fixed(s.SpeedKn.Mean, 1), "kn")}, Caveat: caveat(s)}
+	if c := r.Best.Cruise; c != nil && c.RangeNM != nil {
+		a.Lines = append(a.Lines, quantity(fixed(*c.RangeNM, 0), "nm")+" at cruise, "+quantity(fixed(c.SpeedKn, 1), "kn"))
+	}
+	if r.Vessel.UsableL != nil {
+		a.Lines = append(a.Lines, "on "+litres(r.Vessel.UsableL)+", "+quantity(fixed(r.Vessel.ReservePct, 0), "%")+" kept back")
+	}
+	return a
+}
+
+func atRPM(rpm float64) string { return "at " + quantity(fixed(rpm, 0), "rpm") }
+
+func burnLine(s *results.Step) string {
+	if s.FuelLPH == nil {
+		return ""
+	}
+	f := interval(s.FuelLPH, 1)
+	return quantity(joined(" ", f.Value, f.PM), "L/h") + " · " + quantity(fixed(units.USGallons(s.FuelLPH.Mean), 1), "US gal/h")
+}
+
+func burnText(lph *float64) string {
+	if lph == nil {
+		return ""
+	}
+	return quantity(fixed(*lph, 1), "L/h") + " · " + quantity(fixed(units.USGallons(*lph), 1), "US gal/h")
+}
+
+// oneDirection is the mark of a step that current has not been taken out of.
+const oneDirection = "One direction only: not corrected for current"
+
+func caveat(s *results.Step) string {
+	if s.CurrentCorrected {
+		return ""
+	}
+	return oneDirection
+}
+
+func joinLines(lines ...string) []string {
+	var kept []string
+	for _, l := range lines {
+		if l != "" {
+			kept = append(kept, l)
+		}
+	}
+	return kept
+}

@@ -1,0 +1,46 @@
+// Package sheet renders the results of a trial day as the sheet that is handed
+// over: one HTML file that needs nothing else, to read on any screen and to
+// print on A4 or Letter, and the same figures as CSV.
+//
+// Invariants: every figure comes from results.Results, nothing is derived here
+// but conversions of units; a figure that is not there shows as a dash with the
+// reason, never as 0; equal results give equal bytes; there is no script and no
+// reference to anything outside the file.
+package sheet
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+
+	"trialday.example/logd/sink/results"
+)
+
+//go:embed sheet.html.tmpl
+var pageText string
+
+//go:embed sheet.css
+var styleText string
+
+var pageTemplate = template.Must(template.New("sheet").Parse(pageText))
+
+// WriteHTML writes the sheet of r to w. T is drawn as the day's timeline; it
+// may be nil. Errors are those of w and of drawing.
+func WriteHTML(w io.Writer, r *results.Results, t *results.Timeline) error {
+	v := newView(r)
+	var err error
+	if v.Plots, err = stepPlots(r); err != nil {
+		return fmt.Errorf("sheet: plots: %w", err)
+	}
+	if v.Day, err = dayPlot(r, t); err != nil {
+		return fmt.Errorf("sheet: timeline: %w", err)
+	}
+	var b bytes.Buffer
+	if err := pageTemplate.Execute(&b, v); err != nil {
+		return fmt.Errorf("sheet: %w", err)
+	}
+	_, err = w.Write(b.Bytes())
+	return err
+}

@@ -1,0 +1,276 @@
+package sheet
+
+import (
+	"image/color"
+	"math"
+	"time"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"trialday.example/logd/sink/results"
+)
+
+const (
+	dayWidth  = 720 * vg.Inch / 72
+	dayHeight = 400 * vg.Inch / 72
+	nameWidth = 92 * vg.Inch / 72 // room for engine names at the right
+	maxPoints = 1200              // of one trace; more cannot be seen in print
+)
+
+var shade = color.RGBA{0xdc, 0xea, 0xf5, 0xff}
+
+// dayPlot draws speed, rpm and the kinds of run over one time scale. Accepted
+// windows are shaded through all panels.
+func dayPlot(r *results.Results, t *results.Timeline) (drawing, error) {
+	d := drawing{Title: "The day: speed over ground, rpm, runs and windows"}
+	if t == nil || len(t.SpeedKn) < 2 || !(t.StepS > 0) {
+		d.Why = "There is too little data to draw a timeline."
+		return d, nil
+	}
+	from, to := t.StartUnix, t.StartUnix+t.StepS*float64(len(t.SpeedKn)-1)
+	bands := acceptedBands(r.Windows)
+	speed := panel("kn", from, to)
+	speed.Add(bands, trace{t, t.SpeedKn, draw.LineStyle{Color: accent, Width: 1}})
+	rpm := panel("rpm", from, to)
+	rpm.Add(bands)
+	for i, values := range t.RPM {
+		rpm.Add(trace{t, values, engineStyle(i)})
+	}
+	lanes := newLanes(r)
+	kinds := panel("", from, to)
+	lanes.axis(kinds)
+	kinds.Add(bands, lanes)
+	kinds.X.Label.Text = "UTC"
+	if !r.Clock.Known {
+		kinds.X.Label.Text = "recorder's own time"
+	}
+	top(speed, t.SpeedKn)
+	top(rpm, t.RPM...)
+
+	c := newCanvas(dayWidth, dayHeight)
+	area := draw.New(c)
+	left := draw.Crop(area, 0, -nameWidth, 0, 0)
+	grid := [][]*plot.Plot{{speed}, {rpm}, {kinds}}
+	canvases := plot.Align(grid, draw.Tiles{Rows: 3, Cols: 1, PadY: 10, PadTop: 4, PadRight: 4}, left)
+	for i := range grid {
+		grid[i][0].Draw(canvases[i][0])
+	}
+	nameEngines(area, canvases[1][0], r, len(t.RPM))
+	var err error
+	d.SVG, err = c.inline()
+	return d, err
+}
+
+func panel(y string, from, to float64) *plot.Plot {
+	p := newPlot("", y)
+	p.X.Min, p.X.Max = from, to
+	p.X.Tick.Marker = plot.TickerFunc(timeTicks)
+	return p
+}
+
+// top sets the scale of values from zero up.
+func top(p *plot.Plot, series ...[]float64) {
+	hi := 0.0
+	for _, values := range series {
+		for _, v := range values {
+			if v > hi && !math.IsInf(v, 0) {
+				hi = v
+			}
+		}
+	}
+	p.Y.Min, p.Y.Max = 0, hi*1.05
+	if hi <= 0 {
+		p.Y.Max = 1
+	}
+}
+
+// timeTicks gives about eight ticks on round minutes.
+func timeTicks(lo, hi float64) []plot.Tick {
+	step, format := 1.0, "15:04:05"
+	for _, s := range []float64{1, 5, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400} {
+		step = s
+		if (hi-lo)/s <= 9 {
+			break
+		}
+	}
+	if step >= 60 {
+		format = "15:04"
+	}
+	var ticks []plot.Tick
+	for t := math.Ceil(lo/step) * step; t <= hi && len(ticks) < 100; t += step {
+		ticks = append(ticks, plot.Tick{Value: t, Label: time.Unix(int64(t), 0).UTC().Format(format)})
+	}
+	return ticks
+}
+
+// trace is a line over time, broken where there is no value.
+type trace struct {
+	t      *results.Timeline
+	values []float64
+	style  draw.LineStyle
+}
+
+func (tr trace) Plot(c draw.Canvas, p *plot.Plot) {
+	x, y := p.Transforms(&c)
+	stride := max(1, (len(tr.values)+maxPoints-1)/maxPoints)
+	var line []vg.Point
+	for i := 0; i < len(tr.values); i += stride {
+		mean := meanOf(tr.values[i:min(i+stride, len(tr.values))])
+		if math.IsNaN(mean) {
+			c.StrokeLines(tr.style, line)
+			line = nil
+			continue
+		}
+		at := tr.t.StartUnix + tr.t.StepS*(float64(i)+float64(stride-1)/2)
+		line = append(line, vg.Point{X: x(at), Y: y(mean)})
+	}
+	c.StrokeLines(tr.style, line)
+}
+
+func meanOf(values []float64) float64 {
+	sum, n := 0.0, 0
+	for _, v := range values {
+		if !math.IsNaN(v) && !math.IsInf(v, 0) {
+			sum, n = sum+v, n+1
+		}
+	}
+	if n == 0 {
+		return math.NaN()
+	}
+	return sum / float64(n)
+}
+
+// engineStyle tells up to eight engines apart by colour and by dashes. The
+// colours are dark members of Okabe and Ito's palette.
+func engineStyle(i int) draw.LineStyle {
+	colours := []color.Color{accent, vermilion, color.RGBA{0x00, 0x80, 0x5e, 0xff}, color.Gray{0x20}}
+	dashes := [][]vg.Length{nil, {5, 2}, {2, 2}, {8, 2, 2, 2}}
+	return draw.LineStyle{Color: colours[i%4], Width: 1, Dashes: dashes[(i+i/4)%4]}
+}
+
+// nameEngines writes the names beside the rpm panel with a piece of each line.
+func nameEngines(area, panel draw.Canvas, r *results.Results, n int) {
+	y := panel.Max.Y - 8
+	for i := range n {
+		name := "engine"
+		if i < len(r.Vessel.Engines) {
+			name = r.Vessel.Engines[i].Name
+		}
+		if short := []rune(name); len(short) > 14 {
+			name = string(short[:13]) + "…"
+		}
+		x := area.Max.X - nameWidth + 6
+		area.StrokeLine2(engineStyle(i), x, y, x+16, y)
+		area.FillText(label(draw.XLeft, draw.YCenter), vg.Point{X: x + 20, Y: y}, name)
+		y -= 13
+	}
+}
+
+// bar is a stretch of time, in s since 1970.
+type bar struct{ from, to float64 }
+
+func barOf(start, end string) (bar, bool) {
+	a, okA := parseTime(start)
+	b, okB := parseTime(end)
+	unix := func(t time.Time) float64 { return float64(t.UnixNano()) / 1e9 }
+	if !okA || !okB {
+		return bar{}, false
+	}
+	return bar{unix(a), unix(b)}, true
+}
+
+// bands shade stretches over the full height of a panel.
+type bands []bar
+
+func acceptedBands(windows []results.Window) bands {
+	var list bands
+	for _, w := range windows {
+		if b, ok := barOf(w.Start, w.End); ok && w.Accepted {
+			list = append(list, b)
+		}
+	}
+	return list
+}
+
+func (b bands) Plot(c draw.Canvas, p *plot.Plot) {
+	for _, band := range b {
+		fillBar(c, p, band, c.Min.Y, c.Max.Y, shade)
+	}
+}
+
+// fillBar fills a bar between two heights, at least a hair wide.
+func fillBar(c draw.Canvas, p *plot.Plot, b bar, bottom, top vg.Length, colour color.Color) {
+	x, _ := p.Transforms(&c)
+	l, r := max(x(b.from), c.Min.X), min(x(b.to), c.Max.X)
+	if r < l {
+		return
+	}
+	r = max(r, l+0.7)
+	c.FillPolygon(colour, []vg.Point{{X: l, Y: bottom}, {X: r, Y: bottom}, {X: r, Y: top}, {X: l, Y: top}})
+}
+
+// lane is one row of bars.
+type lane struct {
+	name   string
+	colour color.Color
+	open   bool
+	bars   []bar
+}
+
+// lanes show each kind of run on a row of its own, so that neither colour nor
+// pattern is needed to tell them apart, and windows on two more.
+type lanes []lane
+
+// laneOrder is from bottom to top.
+var laneOrder = []string{"at_rest", "manoeuvring", "slowing", "turning", "accelerating", "held_throttle"}
+
+func newLanes(r *results.Results) lanes {
+	rejected := lane{name: "not steady", colour: vermilion, open: true}
+	accepted := lane{name: "steady window", colour: accent}
+	for _, w := range r.Windows {
+		b, ok := barOf(w.Start, w.End)
+		switch {
+		case ok && w.Accepted:
+			accepted.bars = append(accepted.bars, b)
+		case ok:
+			rejected.bars = append(rejected.bars, b)
+		}
+	}
+	var list lanes
+	for _, kind := range laneOrder {
+		l := lane{name: words(kind), colour: color.Gray{0x70}}
+		for _, run := range r.Runs {
+			if b, ok := barOf(run.Start, run.End); ok && run.Kind == kind {
+				l.bars = append(l.bars, b)
+			}
+		}
+		list = append(list, l)
+	}
+	return append(list, rejected, accepted)
+}
+
+func (l lanes) axis(p *plot.Plot) {
+	var ticks plot.ConstantTicks
+	for i := range l {
+		ticks = append(ticks, plot.Tick{Value: float64(i), Label: l[i].name})
+	}
+	p.Y.Tick.Marker, p.Y.Tick.Length = ticks, 0
+	p.Y.Min, p.Y.Max = -0.6, float64(len(l))-0.4
+}
+
+func (l lanes) Plot(c draw.Canvas, p *plot.Plot) {
+	x, y := p.Transforms(&c)
+	for i := range l {
+		bottom, top := y(float64(i)-0.3), y(float64(i)+0.3)
+		for _, b := range l[i].bars {
+			if !l[i].open {
+				fillBar(c, p, b, bottom, top, l[i].colour)
+				continue
+			}
+			c.StrokeLines(draw.LineStyle{Color: l[i].colour, Width: 0.9}, []vg.Point{{X: x(b.from), Y: bottom},
+				{X: x(b.to), Y: bottom}, {X: x(b.to), Y: top}, {X: x(b.from), Y: top}, {X: x(b.from), Y: bottom}})
+		}
+	}
+}

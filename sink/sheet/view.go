@@ -1,0 +1,228 @@
+package sheet
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"slices"
+	"strings"
+
+	"trialday.example/logd/sink/results"
+	"trialday.example/logd/sink/results/units"
+)
+
+// view is all that the template shows, as text.
+type view struct {
+	Style      template.CSS
+	Boat       string
+	Trial      string
+	When       string
+	Answers    []answer
+	Boatfacts  []fact
+	Conditions []fact
+	Mass       []fact
+	MassTotal  string
+	Steps      []stepRow
+	OneWay     bool // any step in one direction only
+	Missing    []results.MissingFigure
+	Findings   []results.Finding
+	Plots      []drawing
+	Day        drawing
+	Tally      string
+	Windows    []windowRow
+	Runs       []runRow
+	Devices    []deviceRow
+	Sources    []sourceRow
+	Quality    []fact
+	Gaps       []gapRow
+	Clock      []fact
+	Version    string
+	Schema     string
+}
+
+// fact is one named value.
+type fact struct{ Name, Value string }
+
+func newView(r *results.Results) *view {
+	v := &view{
+		Style:   template.CSS(styleText), // our own file, embedded
+		Boat:    orElse(r.Vessel.Name, "Boat without a name"),
+		Trial:   joined(" · ", r.Trial.Name, r.Trial.Place),
+		When:    when(r),
+		Answers: answers(r),
+		Steps:   stepRows(r),
+		Missing: r.Missing, Findings: r.Findings,
+		Tally:   tally(r.Windows),
+		Windows: windowRows(r), Runs: runRows(r.Runs),
+		Devices: deviceRows(r.Devices), Sources: sourceRows(r),
+		Quality: quality(&r.Quality), Gaps: gapRows(r.Quality.Gaps),
+		Clock:   clock(&r.Clock),
+		Version: orElse(r.Version, "not stated"), Schema: r.Schema,
+	}
+	v.OneWay = slices.ContainsFunc(r.Steps, func(s results.Step) bool { return !s.CurrentCorrected })
+	v.Boatfacts = boatFacts(&r.Vessel)
+	v.Conditions = conditions(r)
+	v.Mass, v.MassTotal = mass(&r.Vessel)
+	return v
+}
+
+func orElse(s, other string) string {
+	if strings.TrimSpace(s) == "" {
+		return other
+	}
+	return s
+}
+
+// joined joins the parts that are not empty.
+func joined(sep string, parts ...string) string {
+	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return strings.TrimSpace(s) == "" }), sep)
+}
+
+func when(r *results.Results) string {
+	from, ok := parseTime(r.Trial.Start)
+	to, okTo := parseTime(r.Trial.End)
+	if !ok || !okTo {
+		return "Date not known: no time was heard on the bus"
+	}
+	text := from.Format("2 January 2006, 15:04") + " to " + to.Format("15:04")
+	if !r.Clock.Known {
+		return text + " by the recorder's own clock (no GNSS time was heard)"
+	}
+	return text + " UTC"
+}
+
+func boatFacts(v *results.Vessel) []fact {
+	facts := []fact{
+		{"Length", metres(v.LengthM)}, {"Beam", metres(v.BeamM)}, {"Hull", orElse(words(v.Hull), missing)},
+		{"Engines", engines(v.Engines)}, {"Fuel", orElse(v.FuelKind, missing)}, {"Tank", litres(v.TankL)},
+	}
+	if v.UsableL != nil {
+		facts = append(facts, fact{"Usable", fmt.Sprintf("%s, %s %% kept back", litres(v.UsableL), fixed(v.ReservePct, 0))})
+	}
+	return facts
+}
+
+func metres(x *float64) string {
+	if x == nil {
+		return missing + " not configured"
+	}
+	return quantity(fixed(*x, 1), "m") + " (" + quantity(fixed(units.Feet(*x), 1), "ft") + ")"
+}
+
+func litres(x *float64) string {
+	if x == nil {
+		return missing + " not configured"
+	}
+	return quantity(fixed(*x, 0), "L") + " (" + quantity(fixed(units.USGallons(*x), 0), "US gal") + ")"
+}
+
+// engines names like engines once.
+func engines(list []results.Engine) string {
+	if len(list) == 0 {
+		return missing + " not configured"
+	}
+	var parts []string
+	for i := 0; i < len(list); {
+		n := i + 1
+		for n < len(list) && rating(list[n]) == rating(list[i]) {
+			n++
+		}
+		parts = append(parts, fmt.Sprintf("%d × %s", n-i, rating(list[i])))
+		i = n
+	}
+	return strings.Join(parts, ", ")
+}
+
+func rating(e results.Engine) string {
+	if e.RatedPowerKW == nil {
+		return "power not configured"
+	}
+	text := fmt.Sprintf("%s kW (%s hp)", fixed(*e.RatedPowerKW, 0), fixed(units.Horsepower(*e.RatedPowerKW), 0))
+	if e.RatedRPM != nil {
+		text += " at " + fixed(*e.RatedRPM, 0) + " rpm"
+	}
+	return text
+}
+
+// conditions sums up the accepted windows, or all if none was accepted.
+func conditions(r *results.Results) []fact {
+	windows := slices.DeleteFunc(slices.Clone(r.Windows), func(w results.Window) bool { return !w.Accepted })
+	if len(windows) == 0 {
+		windows = r.Windows
+	}
+	values := func(of func(*results.Window) *float64) (list []float64) {
+		for i := range windows {
+			if x := of(&windows[i]); x != nil {
+				list = append(list, *x)
+			}
+		}
+		return list
+	}
+	wind := span(values(func(w *results.Window) *float64 { return w.WindKn }), 0, " kn")
+	if from := meanBearing(values(func(w *results.Window) *float64 { return w.WindFromDeg })); wind != "" && from != nil {
+		wind += " from " + bearing(from)
+	}
+	depth := values(func(w *results.Window) *float64 { return w.DepthM })
+	depthText := span(depth, 0, " m")
+	for i := range depth {
+		depth[i] = units.Feet(depth[i])
+	}
+	if depthText != "" {
+		depthText += " (" + span(depth, 0, " ft") + ")"
+	}
+	waves := span(values(func(w *results.Window) *float64 { return w.WavePeriodS }), 1, " s between waves met")
+	return []fact{
+		{"Wind", orElse(wind, missing+" no wind sensor heard")},
+		{"Current", orElse(currents(r.Steps), missing+" no passes in two directions")},
+		{"Depth", orElse(depthText, missing+" no depth heard")},
+		{"Waves", orElse(waves, missing+" no wave period found")},
+	}
+}
+
+func currents(steps []results.Step) string {
+	var speeds, sets []float64
+	for _, s := range steps {
+		if s.CurrentKn != nil {
+			speeds = append(speeds, *s.CurrentKn)
+		}
+		if s.CurrentKn != nil && s.CurrentSetDeg != nil {
+			sets = append(sets, *s.CurrentSetDeg)
+		}
+	}
+	text := span(speeds, 1, " kn")
+	if set := meanBearing(sets); set != nil {
+		text += " setting about " + bearing(set)
+	}
+	return text
+}
+
+// meanBearing is the mean direction, nil where there is none.
+func meanBearing(degs []float64) *float64 {
+	var x, y float64
+	for _, d := range degs {
+		s, c := math.Sincos(d * math.Pi / 180)
+		x, y = x+c, y+s
+	}
+	if math.Hypot(x, y) < 0.3*float64(len(degs)) || len(degs) == 0 {
+		return nil // from all round
+	}
+	mean := math.Atan2(y, x) * 180 / math.Pi
+	return &mean
+}
+
+func mass(v *results.Vessel) (items []fact, total string) {
+	for _, m := range v.Mass {
+		items = append(items, fact{m.Name, kilograms(m.Kg)})
+	}
+	if v.TestMassKg == nil {
+		return items, missing + " not all of it is configured"
+	}
+	return items, kilograms(*v.TestMassKg)
+}
+
+func kilograms(kg float64) string {
+	if math.IsNaN(kg) {
+		return missing
+	}
+	return quantity(fixed(kg, 0), "kg") + " (" + quantity(fixed(units.Pounds(kg), 0), "lb") + ")"
+}
