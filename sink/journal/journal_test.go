@@ -564,3 +564,86 @@ func TestNewerVersion(t *testing.T) {
 		t.Errorf("writer: %v", err)
 	}
 }
+
+// TestWriteFailure: what could not be written stays pending, in bounds, and is
+// written once that works again.
+func TestWriteFailure(t *testing.T) {
+	list := randomFrames(13, 60)
+	dir := t.TempDir()
+	w, err := Create(dir, Options{BlockFrames: 20})
+	if err != nil {
+		t.Fatal(err)
+	}
+	appendAll(t, w, list[:20])
+	w.file.Close() // as if the medium was pulled out
+	kept := 20
+	for i := 20; i < 60; i++ {
+		if w.Append(&list[i].Frame, list[i].bus) == nil {
+			kept++
+		}
+	}
+	if kept != 40 || w.Frames() != 40 || w.Flush() == nil {
+		t.Fatalf("%d frames accepted while writing failed, %d counted; want 40", kept, w.Frames())
+	}
+	w.file = nil // the next write begins a segment, as after a remount
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	got, rec := read(t, dir)
+	checkEqual(t, got, list[:40])
+	if rec.Count != 0 {
+		t.Errorf("losses: %v", rec)
+	}
+}
+
+// TestDamagedHeadersKeepIdentity: the id and the index go on behind damage.
+func TestDamagedHeadersKeepIdentity(t *testing.T) {
+	list := randomFrames(14, 300)
+	dir := t.TempDir()
+	write(t, dir, Options{}, list[:100])
+	write(t, dir, Options{}, list[100:200])
+	flip(t, segmentPath(dir, 2), 20)
+	write(t, dir, Options{}, list[200:])
+	got, rec := read(t, dir)
+	checkEqual(t, got, list)
+	if rec.Count != 1 || rec.Frames != 0 {
+		t.Errorf("losses: %+v", rec)
+	}
+	heads := make([]segmentHead, 4)
+	for n := range uint32(4) {
+		if n == 0 || n == 2 {
+			continue
+		}
+		s, err := openSegment(segmentPath(dir, n), n)
+		if err != nil || s.damage != nil {
+			t.Fatal(err, s.damage)
+		}
+		heads[n] = s.head
+		s.file.Close()
+	}
+	if heads[1].id != heads[3].id || heads[3].first != 200 {
+		t.Errorf("heads %+v and %+v", heads[1], heads[3])
+	}
+}
+
+// TestDeletedSegments: a reader whose segment is gone goes on with the next
+// one, and frames missing in the middle are counted.
+func TestDeletedSegments(t *testing.T) {
+	list := randomFrames(15, 400)
+	dir := t.TempDir()
+	for i := 0; i < 400; i += 100 {
+		write(t, dir, Options{}, list[i:i+100])
+	}
+	if err := errors.Join(os.Remove(segmentPath(dir, 1)), os.Remove(segmentPath(dir, 3))); err != nil {
+		t.Fatal(err)
+	}
+	r, err := OpenAt(dir, Cursor{Segment: 1, Offset: headerLen, Frame: 5})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	checkEqual(t, drain(t, r), append(list[100:200:200], list[300:]...))
+	if rec := r.Recovery(); rec.Frames != 100 || rec.Count != 1 {
+		t.Errorf("losses: %+v", rec)
+	}
+}

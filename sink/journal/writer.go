@@ -123,8 +123,11 @@ func syncParent(dir string) error {
 	return nil
 }
 
-// resume finds where the journal goes on. Segments without a readable index
-// are passed over backwards.
+// known is what has been found out about an existing journal.
+type known struct{ id, index bool }
+
+// resume finds where the journal goes on. It looks at the last segment, and
+// at earlier ones only as far as damage makes that necessary.
 func (w *Writer) resume() error {
 	list, err := segments(w.dir.Name())
 	if err != nil {
@@ -133,48 +136,60 @@ func (w *Writer) resume() error {
 	if _, err := rand.Read(w.id[:]); err != nil {
 		return err
 	}
-	for i := len(list) - 1; i >= 0; i-- {
+	var k known
+	for i := len(list) - 1; i >= 0 && !(k.id && k.index); i-- {
 		w.number = max(w.number, list[i])
-		known, err := w.examine(list[i], i == len(list)-1)
-		if err != nil || known {
+		if err := w.examine(list[i], i == len(list)-1, &k); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// examine takes the journal's id and next index from a segment. In the last
-// segment it cuts off what follows the last whole block, if nothing whole
-// follows it.
-func (w *Writer) examine(number uint32, last bool) (known bool, err error) {
+// examine takes from a segment what is not known yet. In the last segment it
+// cuts off what follows the last whole block, if nothing whole follows it.
+func (w *Writer) examine(number uint32, last bool, k *known) error {
 	s, err := openSegment(segmentPath(w.dir.Name(), number), number)
 	if err != nil {
-		return false, fmt.Errorf("journal: %w", err)
+		return fmt.Errorf("journal: %w", err)
 	}
 	defer s.file.Close()
-	if s.damage == nil {
-		w.id, w.index, known = s.head.id, s.head.first, true
+	if s.damage == nil && !k.id {
+		w.id, k.id = s.head.id, true
 	}
+	if k.index {
+		return nil
+	}
+	if s.damage == nil {
+		w.index, k.index = s.head.first, true
+	}
+	return w.walk(s, last, k)
+}
+
+// walk takes the index from the last whole block of a segment.
+func (w *Writer) walk(s *segment, last bool, k *known) error {
 	off, size := int64(headerLen), s.size()
+	var buf []byte
 	for off < size {
-		h, _, err := s.block(off, nil)
+		h, b, err := s.block(off, buf)
+		buf = b
 		if err == nil {
-			w.index, known = h.first+uint64(h.frames), true
+			w.index, k.index = h.first+uint64(h.frames), true
 			off = h.end(off)
 			continue
 		}
 		var damage *damageError
 		if !errors.As(err, &damage) {
-			return known, fmt.Errorf("journal: %s: %w", s.path, err)
+			return fmt.Errorf("journal: %s: %w", s.path, err)
 		}
 		next := s.find(off + 1)
 		if next < 0 {
-			return known, w.cut(s, off, size, damage, last)
+			return w.cut(s, off, size, damage, last)
 		}
 		w.recovery.add(Loss{s.path, off, next - off, damage.frames, damage.reason + "; left in place, whole blocks follow"})
 		off = next
 	}
-	return known, nil
+	return nil
 }
 
 // cut removes an unfinished block. In any but the last segment, and behind a
