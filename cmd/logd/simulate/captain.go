@@ -136,14 +136,21 @@ func (c *captain) centre() []int {
 	return list
 }
 
-// ahead engages all engines, the centre one last.
+// ahead engages all engines with the throttles back, the centre one last.
 func (c *captain) ahead() {
-	c.engage(c.outer(), 1)
-	if centre := c.centre(); len(centre) > 0 && c.gears[centre[0]] != 1 {
-		c.wait(2)
-		c.engage(centre, 1)
-		c.wait(2)
+	if !slices.Contains(c.gears, 0) {
+		return
 	}
+	c.idle()
+	c.wait(1.5)
+	c.engage(c.outer(), 1)
+	c.engage(c.centre(), 1)
+}
+
+// slowDown takes the throttles back and lets the way come off.
+func (c *captain) slowDown() {
+	c.idle()
+	c.do(nil, func(w *world) bool { return w.speed < 3.5 }, 25)
 }
 
 // neutral slows down and disengages, the centre engine first.
@@ -151,8 +158,7 @@ func (c *captain) neutral() {
 	if !slices.ContainsFunc(c.gears, func(g int8) bool { return g != 0 }) {
 		return
 	}
-	c.idle()
-	c.do(nil, func(w *world) bool { return w.speed < 3.5 }, 25)
+	c.slowDown()
 	c.engage(c.centre(), 0)
 	c.wait(2)
 	c.engage(c.outer(), 0)
@@ -249,6 +255,9 @@ func (c *captain) manoeuvre(a *Action) {
 // Homeward the water shoals towards the end of it.
 func (c *captain) slow(a *Action, homeward bool) {
 	c.begin()
+	if slices.Contains(c.gears, 1) {
+		c.slowDown()
+	}
 	c.engage(c.centre(), 0)
 	c.engage(c.outer(), 1)
 	c.throttles(a.RPM, false)
@@ -282,7 +291,6 @@ func (c *captain) accelerate(a *Action) {
 
 func (c *captain) step(a *Action) {
 	c.begin()
-	c.idleIfEngaging()
 	c.ahead()
 	c.steps++
 	step := c.steps
@@ -293,14 +301,6 @@ func (c *captain) step(a *Action) {
 		c.act(func(w *world) { w.step, w.pass = step, pass })
 		c.pass(a, pass)
 		c.leave()
-	}
-}
-
-// idleIfEngaging takes the throttles back before a gear is engaged.
-func (c *captain) idleIfEngaging() {
-	if slices.Contains(c.gears, 0) {
-		c.idle()
-		c.wait(3)
 	}
 }
 
@@ -321,7 +321,7 @@ func (c *captain) pass(a *Action, pass int) {
 	hold := c.s.Captain.HoldS + c.s.Captain.HoldSpreadS*(2*c.rand.Float64()-1)
 	if ev.ShoalM > 0 {
 		c.hold(hold / 3)
-		c.act(func(w *world) { w.bankAhead(150, 90, ev.ShoalM) })
+		c.act(func(w *world) { w.bankAhead(50, 160, ev.ShoalM) })
 		c.wait(5)
 		c.do(nil, func(w *world) bool { return !w.shoal && w.conditions.depth > shallowLimit }, 60)
 	}
@@ -382,7 +382,6 @@ func (c *captain) abort(a *Action, ev *Event) {
 // back on to the course.
 func (c *captain) circle(a *Action) {
 	c.begin()
-	c.idleIfEngaging()
 	c.ahead()
 	c.throttles(a.RPM, a.Full)
 	c.hold(8)
@@ -399,7 +398,6 @@ func (c *captain) circle(a *Action) {
 // crashStop runs at speed and then goes full astern.
 func (c *captain) crashStop(a *Action) {
 	c.begin()
-	c.idleIfEngaging()
 	c.ahead()
 	c.throttles(a.RPM, a.Full)
 	c.hold(8)

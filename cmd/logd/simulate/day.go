@@ -192,9 +192,14 @@ func (s *Scenario) clockError(ns int64) int64 {
 		offset -= s.StartUTC.UnixNano()
 	}
 	for _, st := range c.Steps {
-		if ns >= int64(st.AtS*1e9) {
-			offset += int64(st.ByS * 1e9)
+		at := int64(st.AtS * 1e9)
+		if ns < at {
+			break
 		}
+		if st.SetRight {
+			offset = int64(c.DriftPPM * 1e-6 * float64(ns-at))
+		}
+		offset += int64(st.ByS * 1e9)
 	}
 	return offset
 }

@@ -153,10 +153,12 @@ type Clock struct {
 	Steps      []ClockStep `mapstructure:"steps"`
 }
 
-// ClockStep is a sudden change of the recorder's clock.
+// ClockStep is a sudden change of the recorder's clock, by so much or, if it is
+// set right, to so much off UTC.
 type ClockStep struct {
-	AtS float64 `mapstructure:"at_s"`
-	ByS float64 `mapstructure:"by_s"`
+	AtS      float64 `mapstructure:"at_s"`
+	ByS      float64 `mapstructure:"by_s"`
+	SetRight bool    `mapstructure:"set_right"`
 }
 
 // Faults lists what goes wrong.

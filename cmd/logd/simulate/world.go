@@ -18,6 +18,7 @@ const (
 	streamWorld
 	streamSensors
 	streamBus
+	streamVariant
 )
 
 func stream(seed uint64, use uint64) *rand.Rand {
