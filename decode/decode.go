@@ -6,15 +6,25 @@
 // Everything that comes out is a function of the frames alone, in their order:
 // no wall clock, no random order. What comes out at one frame never depends on
 // a later one. Memory does not grow with the length of the day.
+//
+// After a jump of the recorder's clock messages are held back until GNSS time
+// tells what it was, for 10 s at the most; see decode/clock.
 package decode
 
 import (
+	"time"
+
 	"trialday.example/logd/decode/assemble"
+	"trialday.example/logd/decode/choose"
+	"trialday.example/logd/decode/clock"
 	"trialday.example/logd/decode/device"
 	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/decode/sample"
 	"trialday.example/logd/pgn"
 )
+
+// DefaultHold is how long a better device must be heard before it takes over.
+const DefaultHold = 30 * time.Second
 
 // Handler receives what comes out, in the order of trial time.
 type Handler interface {
@@ -30,6 +40,14 @@ type Options struct {
 	// Buses gives the names of the interfaces met so far; see frame.Source.
 	// Nil: interfaces have no names.
 	Buses func() []string
+	// Engines from port to starboard; none: engine index is engine instance.
+	Engines []Engine
+	// Prefer lists the devices preferred in a group, best first, each by its
+	// NAME in hexadecimal, its model, or interface/address.
+	Prefer map[choose.Group][]string
+	// Hold is how long a better device must be heard before it takes over; 0:
+	// DefaultHold.
+	Hold time.Duration
 }
 
 // Decoder turns frames into samples. Make it with New.
@@ -38,21 +56,39 @@ type Decoder struct {
 	out      Handler
 	assemble *assemble.Assembler
 	devices  *device.Registry
+	clock    clock.Clock
+	chooser  *choose.Chooser
+	engines  engines
+	north    north
+	rapid    rapid
+	held     hold
 	stats    Stats
 	unknown  unknown
+	now      int64 // trial time of the last frame; without the pause at an open jump
+	steps    int   // clock steps told so far
 
-	// The message that is being decoded.
-	now    int64
+	// The message that is being made into samples.
+	msg  message
+	emit func(q pgn.Quantity, instance uint8, v pgn.Value)
+}
+
+// message is a message with what was found out about it.
+type message struct {
+	at     int64 // trial time
 	source uint16
-	emit   func(q pgn.Quantity, instance uint8, v pgn.Value)
-
-	start   int64
-	started bool
+	engine int8 // engine index, -1 where the message is not of an engine
+	def    *pgn.Message
+	data   []byte
 }
 
 // New makes a Decoder that hands what it decodes to out.
 func New(o Options, out Handler) *Decoder {
+	if o.Hold == 0 {
+		o.Hold = DefaultHold
+	}
 	d := &Decoder{options: o, out: out, assemble: assemble.New(), devices: device.New()}
+	d.chooser = choose.New(o.Hold, d.rank, d.sourceChanged)
+	d.engines = engines{listed: o.Engines, devices: d.devices, matches: d.matches, tell: d.event}
 	d.emit = d.sample
 	return d
 }
@@ -60,31 +96,152 @@ func New(o Options, out Handler) *Decoder {
 // Frame takes the next frame in the order of reception.
 func (d *Decoder) Frame(f *frame.Frame) {
 	d.stats.count(f)
-	if !d.started {
-		d.start, d.started = f.Time, true
+	if d.clock.Open() && (d.clock.Jumped(f.Time) || d.held.full(d.now)) {
+		d.release(d.clock.Settle())
 	}
-	d.now = max(d.now, f.Time-d.start)
+	before := d.now
+	d.now = d.clock.Tick(f.Time)
+	if d.clock.Open() {
+		d.held.begin(before)
+	} else {
+		d.tellJump(before, d.now)
+	}
 	if m := d.assemble.Add(f); m != nil {
 		d.message(m)
 	}
 }
 
 // Finish hands on what was held back. No frame may follow.
-func (d *Decoder) Finish() {}
+func (d *Decoder) Finish() {
+	if d.clock.Open() {
+		d.release(d.clock.Settle())
+	}
+}
 
+// message takes a whole message: it is decoded now, or held back while a jump
+// of the clock is open.
 func (d *Decoder) message(m *assemble.Message) {
-	d.source = d.devices.Message(m.Bus, m.Header, m.Data)
+	source := d.devices.Message(m.Bus, m.Header, m.Data)
 	if m.Def == nil {
 		d.unknown.add(m.Header.PGN)
 		return
 	}
 	d.stats.Messages++
-	m.Def.Samples(m.Data, d.emit)
+	d.msg = message{at: d.now, source: source, def: m.Def, data: m.Data}
+	if !d.clock.Open() {
+		d.decode()
+		return
+	}
+	d.held.add(&d.msg)
+	if r, ok := clock.Read(m.Def.PGN, m.Data); ok {
+		if pause, decided := d.clock.Judge(r, source, d.now); decided {
+			d.release(pause)
+		}
+	}
 }
 
-func (d *Decoder) sample(q pgn.Quantity, instance uint8, v pgn.Value) {
-	d.out.Sample(sample.Sample{Time: d.now, Value: v.V, Quantity: q, Instance: instance, Source: d.source, State: v.State})
+// release decodes what was held back, later by the pause that was found.
+func (d *Decoder) release(pause int64) {
+	d.now += pause
+	d.tellJump(d.held.jump, d.held.jump+pause)
+	d.held.release(pause, func(m message) {
+		d.msg = m
+		d.decode()
+	})
 }
+
+// tellJump tells of a pause on the bus, and of a step of the clock.
+func (d *Decoder) tellJump(before, after int64) {
+	if after-before > int64(clock.MaxSilence) {
+		d.event(Event{Kind: Gap, Time: before, Until: after})
+	}
+	if n := d.clock.Steps(); n > d.steps {
+		d.steps = n
+		d.event(Event{Kind: ClockStep, Time: after})
+	}
+}
+
+// decode makes samples of the present message.
+func (d *Decoder) decode() {
+	m := &d.msg
+	if r, ok := clock.Read(m.def.PGN, m.data); ok {
+		d.clock.Observe(r, m.source, m.at)
+	}
+	m.engine = -1
+	switch m.def.PGN {
+	case engineRapid, engineDynamic, transmission, tripFuel:
+		if len(m.data) == 0 {
+			return
+		}
+		index, ok := d.engines.find(m.def.PGN, m.source, m.data[0], m.at)
+		if !ok {
+			d.stats.NoEngine++
+			return
+		}
+		m.engine = int8(index)
+	case positionRapid:
+		d.rapid.note(m.source, m.at)
+	}
+	m.def.Samples(m.data, d.emit)
+}
+
+// sample takes one measured field of the present message.
+func (d *Decoder) sample(q pgn.Quantity, instance uint8, v pgn.Value) {
+	m := &d.msg
+	switch {
+	case m.engine >= 0:
+		instance = uint8(m.engine)
+	case q == pgn.HeadingMagnetic || q == pgn.CourseMagnetic:
+		q, v = d.north.turn(m, q, v)
+	case (q == pgn.Latitude || q == pgn.Longitude) && m.def.PGN != positionRapid && d.rapid.recent(m.source, m.at):
+		return
+	}
+	s := sample.Sample{Time: m.at, Value: v.V, Quantity: q, Instance: instance, Source: m.source, State: v.State}
+	if !d.chooser.Use(&s) {
+		d.stats.NotChosen++
+		return
+	}
+	if q == pgn.Variation && v.State == pgn.Valid {
+		d.north.learn(v.V, m.at)
+	}
+	d.stats.Samples++
+	d.out.Sample(s)
+}
+
+func (d *Decoder) event(e Event) { d.out.Event(e) }
+
+func (d *Decoder) sourceChanged(c choose.Change) {
+	d.event(Event{Kind: SourceChange, Time: c.Time, Group: c.Group, Instance: c.Instance, From: c.From, To: c.To, Why: c.Why})
+}
+
+// rank is a device's place in the preference of a group.
+func (d *Decoder) rank(g choose.Group, source uint16) int {
+	list := d.options.Prefer[g]
+	for i, text := range list {
+		if d.matches(source, text) {
+			return i
+		}
+	}
+	return len(list)
+}
+
+// matches reports whether a device is the one that the configuration names.
+func (d *Decoder) matches(source uint16, text string) bool {
+	bus := ""
+	if d.options.Buses != nil {
+		names := d.options.Buses()
+		if i := int(d.devices.Devices()[source].Bus); i < len(names) {
+			bus = names[i]
+		}
+	}
+	return d.devices.Matches(source, bus, text)
+}
+
+// Now is the trial time of the last frame, in nanoseconds.
+func (d *Decoder) Now() int64 { return d.now }
+
+// Clock turns trial time into UTC.
+func (d *Decoder) Clock() *clock.Clock { return &d.clock }
 
 // Devices lists the devices met so far by the index that samples carry.
 func (d *Decoder) Devices() []*device.Device { return d.devices.Devices() }

@@ -18,6 +18,13 @@ type Stats struct {
 	// lists these.
 	UnknownFrames int64
 	UnknownPGNs   []PGNCount
+	Samples       int64 // handed on
+	// NotChosen counts samples that another device gives.
+	NotChosen int64
+	// NoEngine counts messages of engines that have no position.
+	NoEngine int64
+	// Refused counts devices beyond those that can be told apart.
+	Refused int64
 	// Assembly counts the messages of several frames, whole and lost.
 	Assembly assemble.Counts
 }
@@ -43,9 +50,17 @@ func (s *Stats) count(f *frame.Frame) {
 // Stats is what was counted so far.
 func (d *Decoder) Stats() Stats {
 	s := d.stats
-	s.Assembly = d.assemble.Counts
+	s.Assembly, s.Refused = d.assemble.Counts, d.devices.Refused
 	s.UnknownFrames, s.UnknownPGNs = d.unknown.total, d.unknown.list()
 	return s
+}
+
+// Losses is every kind of loss by a stable name.
+func (s *Stats) Losses() map[string]int64 {
+	losses := map[string]int64{"transport_addressed": s.Assembly.Addressed}
+	s.Assembly.FastPacket.Each(func(name string, n int64) { losses["fast_packet_"+name] = n })
+	s.Assembly.Transport.Each(func(name string, n int64) { losses["transport_"+name] = n })
+	return losses
 }
 
 // unknown counts the PGNs without a definition, of which there can be 2^18.

@@ -85,7 +85,7 @@ func (r *Registry) Devices() []*Device { return r.devices }
 // it. Address claims and product information are read on the way.
 func (r *Registry) Message(bus uint8, h pgn.Header, data []byte) uint16 {
 	var i uint16
-	if name, ok := pgn.ParseName(data); ok && h.PGN == pgn.AddressClaim {
+	if name, ok := pgn.ParseName(data); h.PGN == pgn.AddressClaim && ok {
 		i = r.claim(bus, h.Source, name)
 	} else {
 		i = r.sender(bus, h.Source)
