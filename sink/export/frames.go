@@ -21,7 +21,9 @@ import (
 )
 
 // CanLog writes all frames of src in the form of candump -L and returns their
-// number.
+// number. A time that is not a whole microsecond has 9 digits after the point,
+// so that nothing is lost; log2asc of can-utils 2020.11 (Debian 12) takes those
+// for microseconds.
 func CanLog(w io.Writer, src frame.Source) (n int64, err error) {
 	out := bufio.NewWriterSize(w, 64<<10)
 	var line []byte

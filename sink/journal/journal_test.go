@@ -309,6 +309,66 @@ func TestFollowConcurrently(t *testing.T) {
 	checkEqual(t, got, want)
 }
 
+// TestFollowByteByByte: a reader sees the file grow in the middle of blocks,
+// and takes each block when it is whole.
+func TestFollowByteByByte(t *testing.T) {
+	want := randomFrames(16, 50)
+	from, to := t.TempDir(), t.TempDir()
+	write(t, from, Options{BlockFrames: 10}, want)
+	b, err := os.ReadFile(segmentPath(from, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	offsets := blockOffsets(t, segmentPath(from, 1))
+	file, err := os.Create(segmentPath(to, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	if _, err := file.Write(b[:headerLen]); err != nil { // a header is never seen in part
+		t.Fatal(err)
+	}
+	r, err := Open(to)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	var got []received
+	for at := headerLen; at < len(b); at++ {
+		if _, err := file.Write(b[at : at+1]); err != nil {
+			t.Fatal(err)
+		}
+		got = append(got, drain(t, r)...)
+		whole := 0
+		for whole+1 < len(offsets) && offsets[whole+1] <= int64(at+1) {
+			whole++
+		}
+		checkEqual(t, got, want[:10*whole])
+	}
+	checkEqual(t, got, want)
+	if rec := r.Recovery(); rec.Count != 0 {
+		t.Errorf("losses: %v", rec)
+	}
+}
+
+// TestManyDamagedBlocks makes the reader search far for whole blocks.
+func TestManyDamagedBlocks(t *testing.T) {
+	list := randomFrames(17, 40_000)
+	dir := t.TempDir()
+	write(t, dir, Options{BlockFrames: 10_000, Uncompressed: true}, list)
+	write(t, dir, Options{}, list[:1])
+	path := segmentPath(dir, 1)
+	offsets := blockOffsets(t, path)
+	flip(t, path, offsets[0])     // the magic
+	flip(t, path, offsets[2]+4)   // the stored length
+	flip(t, path, offsets[3]+100) // the payload
+	got, rec := read(t, dir)
+	checkEqual(t, got, append(list[10_000:20_000:20_000], list[0]))
+	if rec.Count != 2 || rec.Frames != 30_000 {
+		t.Errorf("losses: %d places, %d frames", rec.Count, rec.Frames)
+	}
+}
+
 func TestCursor(t *testing.T) {
 	want := randomFrames(8, 2000)
 	dir := t.TempDir()

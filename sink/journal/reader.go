@@ -216,7 +216,7 @@ func (r *Reader) block() (blockHead, error) {
 	if err != nil {
 		return h, damage(err)
 	}
-	if h.codec != Plain {
+	if h.codec != codecPlain {
 		r.raw = raw
 	}
 	frames, names, err := decode(r.frames, raw, int(h.frames), h.time)

@@ -64,6 +64,14 @@ func decodeHead(b []byte) (h segmentHead, err error) {
 	return h, nil
 }
 
+// codec says how the payload of a block is stored.
+type codec uint8
+
+const (
+	codecPlain codec = 0
+	codecZstd  codec = 1
+)
+
 // blockHead is the header of a block.
 type blockHead struct {
 	stored, raw, frames uint32
@@ -71,7 +79,7 @@ type blockHead struct {
 	time                int64
 	journal             [4]byte
 	segment             uint32
-	codec               Codec
+	codec               codec
 	sum                 uint32
 }
 
@@ -99,10 +107,10 @@ func decodeBlockHead(b []byte) (h blockHead, ok bool) {
 	h = blockHead{
 		stored: le.Uint32(b[4:]), raw: le.Uint32(b[8:]), frames: le.Uint32(b[12:]),
 		first: le.Uint64(b[16:]), time: int64(le.Uint64(b[24:])),
-		segment: le.Uint32(b[36:]), codec: Codec(b[40]), sum: le.Uint32(b[44:]),
+		segment: le.Uint32(b[36:]), codec: codec(b[40]), sum: le.Uint32(b[44:]),
 	}
 	copy(h.journal[:], b[32:])
-	ok = h.frames >= 1 && h.frames <= maxFrames && h.raw <= maxPayload && h.stored <= h.raw && h.codec <= Zstd
+	ok = h.frames >= 1 && h.frames <= maxFrames && h.raw <= maxPayload && h.stored <= h.raw && h.codec <= codecZstd
 	return h, ok
 }
 
@@ -219,7 +227,7 @@ func (s *segment) find(off int64) int64 {
 
 // payload undoes the codec of a stored payload.
 func (h *blockHead) payload(z *zstd.Decoder, stored, buf []byte) ([]byte, error) {
-	if h.codec == Plain {
+	if h.codec == codecPlain {
 		if h.stored != h.raw {
 			return nil, errPayload
 		}

@@ -15,21 +15,11 @@ import (
 	"trialday.example/logd/decode/frame"
 )
 
-// Codec says how the payload of a block is stored.
-type Codec uint8
-
-const (
-	// Plain stores the columns as they are.
-	Plain Codec = 0
-	// Zstd compresses the columns, unless that makes them larger.
-	Zstd Codec = 1
-)
-
 // Options of a Writer. The zero value is sound.
 type Options struct {
 	BlockFrames  int   // frames after which a block is written, 1 to 65536; 0 means 4096
 	SegmentBytes int64 // size after which a new segment is begun; 0 means 64 MiB
-	Uncompressed bool  // store all blocks plain
+	Uncompressed bool  // store all blocks as they are; otherwise with zstd where that is smaller
 }
 
 func (o *Options) complete() error {
@@ -110,17 +100,17 @@ func lockDir(dir string) (*os.File, error) {
 		d.Close()
 		return nil, err
 	}
-	return d, syncParent(dir)
+	syncParent(dir)
+	return d, nil
 }
 
-func syncParent(dir string) error {
-	p, err := os.Open(filepath.Dir(filepath.Clean(dir)))
-	if err != nil {
-		return nil // not ours to read; the entry is then synced by the system
+// syncParent puts the name of a new journal on the disk. A parent that is not
+// ours to open is left to the system.
+func syncParent(dir string) {
+	if p, err := os.Open(filepath.Dir(filepath.Clean(dir))); err == nil {
+		p.Sync()
+		p.Close()
 	}
-	defer p.Close()
-	p.Sync()
-	return nil
 }
 
 // known is what has been found out about an existing journal.
@@ -266,14 +256,14 @@ func (w *Writer) Flush() error {
 	if len(w.pending) == 0 {
 		return nil
 	}
-	payload, codec := w.payload()
+	payload, c := w.payload()
 	if err := w.room(int64(blockHeadLen + len(payload))); err != nil {
 		return err
 	}
 	h := blockHead{
 		stored: uint32(len(payload)), raw: uint32(len(w.enc.out)), frames: uint32(len(w.pending)),
 		first: w.index, time: w.pending[0].Time, journal: [4]byte(w.id[:4]), segment: w.number,
-		codec: codec, sum: crc32.Checksum(payload, castagnoli),
+		codec: c, sum: crc32.Checksum(payload, castagnoli),
 	}
 	w.out = append(w.out[:0], make([]byte, blockHeadLen)...)
 	h.encode(w.out)
@@ -289,16 +279,16 @@ func (w *Writer) Flush() error {
 }
 
 // payload returns the columns of the pending frames, compressed if that pays.
-func (w *Writer) payload() ([]byte, Codec) {
+func (w *Writer) payload() ([]byte, codec) {
 	raw := w.enc.encode(w.pending, w.buses)
 	if w.opts.Uncompressed {
-		return raw, Plain
+		return raw, codecPlain
 	}
 	w.out = w.zip.EncodeAll(raw, w.out[:0])
 	if len(w.out) >= len(raw) {
-		return raw, Plain
+		return raw, codecPlain
 	}
-	return append([]byte(nil), w.out...), Zstd
+	return append([]byte(nil), w.out...), codecZstd
 }
 
 // room makes sure that there is a segment that can take n bytes more.
