@@ -14,7 +14,7 @@ type answer struct {
 	Value  string // missing where there is none
 	Unit   string
 	PM     string
-	Also   string // in other units
+	Also   []string // in other units
 	Lines  []string
 	Caveat string // why it must be read with care
 	Why    string // why there is none
@@ -76,7 +76,7 @@ func topSpeed(r *results.Results) answer {
 		return absent(r, label, "top speed", "speed")
 	}
 	f := interval(&s.SpeedKn, 1)
-	return answer{Label: label, Value: f.Value, Unit: "kn", PM: f.PM, Also: fixed(s.SpeedMPH.Mean, 1) + " mph",
+	return answer{Label: label, Value: f.Value, Unit: "kn", PM: f.PM, Also: []string{fixed(s.SpeedMPH.Mean, 1) + " mph"},
 		Lines: joinLines(atRPM(s.RPM), burnLine(s)), Caveat: caveat(s)}
 }
 
@@ -91,7 +91,7 @@ func bestEconomy(r *results.Results) answer {
 	}
 	f := interval(s.EconomyNMPerL, decimalsFor([]float64{s.EconomyNMPerL.Mean}))
 	a := answer{Label: label, Value: f.Value, Unit: "nm/L", PM: f.PM, Caveat: caveat(s),
-		Also: quantity(economyText(s.EconomyNMPGal), "nm/US gal") + " · " + quantity(economyText(s.EconomyMPG), "mi/US gal"),
+		Also: []string{economyText(s.EconomyNMPGal) + " nm/US gal", economyText(s.EconomyMPG) + " mi/US gal"},
 		Lines: joinLines(quantity(fixed(s.SpeedKn.Mean, 1), "kn")+" "+atRPM(s.RPM), burnLine(s),
 			levelLine(r, s))}
 	if overall != nil && overall != s && overall.EconomyNMPerL != nil {
@@ -135,7 +135,7 @@ func cruise(r *results.Results) answer {
 		return absent(r, "Cruise", "cruise", "load")
 	}
 	a := answer{Label: fmt.Sprintf("Cruise at %s %% load", fixed(c.LoadPct, 0)), Value: fixed(c.SpeedKn, 1), Unit: "kn",
-		Also: fixed(units.MPH(c.SpeedKn), 1) + " mph", Lines: joinLines(atRPM(c.RPM), burnText(c.FuelLPH))}
+		Also: []string{fixed(units.MPH(c.SpeedKn), 1) + " mph"}, Lines: joinLines(atRPM(c.RPM), burnText(c.FuelLPH))}
 	if c.EconomyNMPerL != nil {
 		e := *c.EconomyNMPerL
 		a.Lines = append(a.Lines, quantity(significant(e), "nm/L")+" · "+quantity(significant(units.NauticalPerUSGallon(e)), "nm/US gal"))
@@ -158,7 +158,7 @@ func longestRange(r *results.Results) answer {
 		return absent(r, "Range", "range", "tank", "fuel")
 	}
 	f := interval(s.RangeNM, 0)
-	a := answer{Label: "Range", Value: f.Value, Unit: "nm", PM: f.PM, Also: fixed(s.RangeNM.Mean*units.MilesPerNauticalMile, 0) + " mi",
+	a := answer{Label: "Range", Value: f.Value, Unit: "nm", PM: f.PM, Also: []string{fixed(s.RangeNM.Mean*units.MilesPerNauticalMile, 0) + " mi"},
 		Lines: []string{where + ", " + quantity(fixed(s.SpeedKn.Mean, 1), "kn")}, Caveat: caveat(s)}
 	if c := r.Best.Cruise; c != nil && c.RangeNM != nil {
 		a.Lines = append(a.Lines, quantity(fixed(*c.RangeNM, 0), "nm")+" at cruise, "+quantity(fixed(c.SpeedKn, 1), "kn"))
