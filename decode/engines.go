@@ -85,15 +85,15 @@ func (e *engines) find(pgn uint32, source uint16, sent uint8, at int64) (int, bo
 		}
 	}
 	if pgn != engineRapid {
-		return e.byInstance(source, sent)
+		return e.byInstance(source, sent, at)
 	}
 	return e.settle(source, sent, at)
 }
 
 // byInstance is the position of a message of a device that speaks for none.
-func (e *engines) byInstance(source uint16, sent uint8) (int, bool) {
+func (e *engines) byInstance(source uint16, sent uint8, at int64) (int, bool) {
 	for _, r := range e.rivals {
-		if r.source == source && r.sent == sent {
+		if r.source == source && r.sent == sent && at-r.last <= silent {
 			return 0, false
 		}
 	}
@@ -140,10 +140,10 @@ func (e *engines) settle(source uint16, sent uint8, at int64) (int, bool) {
 	switch {
 	case !p.taken:
 		e.take(i, source, sent, at, Event{Kind: EngineFound, From: choose.None})
-	case sure || p.loose:
+	case p.loose, sure && !e.named(p):
 		e.replace(i, source, sent, at, choose.Preferred)
 	case p.sent != sent:
-		return e.extra(source, sent, at, Event{Kind: EngineShared, From: p.source})
+		return e.free(0, source, sent, at, Event{Kind: EngineShared, From: p.source})
 	case at-p.last > silent:
 		e.replace(i, source, sent, at, choose.Failover)
 	default:
@@ -151,9 +151,15 @@ func (e *engines) settle(source uint16, sent uint8, at int64) (int, bool) {
 		if p.last-r.since < together {
 			return 0, false
 		}
-		return e.extra(source, sent, at, Event{Kind: EngineShared, From: p.source})
+		return e.free(0, source, sent, at, Event{Kind: EngineShared, From: p.source})
 	}
 	return i, true
+}
+
+// named reports whether the configuration names the device of a place.
+func (e *engines) named(p *place) bool {
+	_, sure := e.wanted(p.source, p.sent)
+	return sure
 }
 
 // unlisted finds a position for an instance that is not configured: that of
@@ -168,11 +174,7 @@ func (e *engines) unlisted(source uint16, sent uint8, at int64) (int, bool) {
 	return e.free(len(e.listed), source, sent, at, told)
 }
 
-// extra finds a position for one engine more than the instances tell.
-func (e *engines) extra(source uint16, sent uint8, at int64, told Event) (int, bool) {
-	return e.free(0, source, sent, at, told)
-}
-
+// free gives the lowest free position from a given one on.
 func (e *engines) free(from int, source uint16, sent uint8, at int64, told Event) (int, bool) {
 	for i := from; i < MaxEngines; i++ {
 		if !e.places[i].taken {

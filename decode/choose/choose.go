@@ -154,7 +154,7 @@ type candidate struct {
 	since  int64 // of the first value after the last long silence
 	main   [2]int64
 	has    [2]bool
-	values int   // in the present block, second main quantity left out
+	values int   // of the first main quantity, for want of it of others, in the present block
 	rate   int   // values in the block before
 	better int64 // better than the one in use since
 	leads  bool
@@ -165,7 +165,7 @@ func (k *candidate) heard(r role, t, patience int64) {
 		k.since = t
 	}
 	k.given, k.last = true, t
-	if r != second {
+	if r == first || r == alive && !k.has[0] {
 		k.values++
 	}
 	if r >= first {

@@ -88,7 +88,7 @@ var roles = [pgn.NumQuantities]member{
 	pgn.Satellites:         {Position, extra},
 	pgn.SpeedOverGround:    {Motion, first},
 	pgn.CourseOverGround:   {Motion, second},
-	pgn.CourseMagnetic:     {Motion, extra},
+	pgn.CourseMagnetic:     {Motion, alive},
 	pgn.Heading:            {Heading, first},
 	pgn.HeadingMagnetic:    {Heading, alive},
 	pgn.Pitch:              {Attitude, first},
