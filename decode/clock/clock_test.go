@@ -41,7 +41,6 @@ type day struct {
 	truth  []int64 // true times of frames
 	trial  []int64 // what became of them
 	opened int     // index of the first frame after an open jump
-	waited int64
 }
 
 func (d *day) run() *Clock {
