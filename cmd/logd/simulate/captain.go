@@ -72,9 +72,9 @@ func (c *captain) wait(s float64) { c.do(nil, never, s) }
 // act appends an order that waits for nothing.
 func (c *captain) act(f func(*world)) { c.do(f, never, 0) }
 
-// leave ends the previous action's step.
+// leave ends what the previous action had set.
 func (c *captain) leave() {
-	c.act(func(w *world) { w.step, w.pass, w.harbour = 0, 0, false })
+	c.act(func(w *world) { w.step, w.pass, w.harbour, w.moored = 0, 0, false, false })
 }
 
 // begin starts the engines, port first.
@@ -199,8 +199,13 @@ func (c *captain) hold(s float64) {
 }
 
 func (c *captain) dock(a *Action, last bool) {
+	if !c.began {
+		c.act(func(w *world) { w.moored = true })
+	}
 	c.begin()
 	c.neutral()
+	c.do(nil, func(w *world) bool { return math.Abs(w.speed) < 0.6 }, 30)
+	c.act(func(w *world) { w.moored = true })
 	rest := a.ForS
 	for range a.Shifts {
 		for _, gear := range []int8{1, 0, -1, 0} {

@@ -36,6 +36,12 @@ type motion struct {
 	surge, pitch, roll, yaw, heave float64
 }
 
+// sheltered is the motion behind a breakwater.
+func (m motion) sheltered() motion {
+	const left = 0.15
+	return motion{left * m.surge, left * m.pitch, left * m.roll, left * m.yaw, left * m.heave}
+}
+
 // sea is a random sea of a JONSWAP spectrum (peak enhancement 3.3, from memory)
 // in deep water.
 type sea struct {

@@ -230,7 +230,7 @@ const steady = "steady"
 func (r *recorder) state() string {
 	w := r.w
 	switch {
-	case !w.inGear() || w.harbour || w.speed < 0:
+	case !w.inGear() || w.harbour || w.moored || w.speed < 0:
 		return ""
 	case w.settled:
 		return steady
@@ -295,7 +295,7 @@ func (r *recorder) phases() {
 	switch v := math.Abs(w.speed); {
 	case w.harbour:
 		kind = "manoeuvring"
-	case !w.inGear() && v < 0.5:
+	case w.moored, !w.inGear() && v < 1: // wind and waves may move it a little
 		kind = "at rest"
 	case !w.inGear():
 		kind = "slowing"
@@ -313,10 +313,14 @@ func (r *recorder) phases() {
 	}
 }
 
+// closePhase lists the phase that ends; one of less than a second belongs to
+// the one before.
 func (r *recorder) closePhase() {
-	if r.phase != "" {
-		s := r.w.s
-		r.truth.Phases = append(r.truth.Phases, Phase{r.phase, s.at(r.since), s.at(r.w.t)})
+	s, list := r.w.s, r.truth.Phases
+	if n := len(list); n > 0 && (r.w.t-r.since < 1 || list[n-1].Kind == r.phase) {
+		list[n-1].End = s.at(r.w.t)
+	} else if r.phase != "" {
+		r.truth.Phases = append(list, Phase{r.phase, s.at(r.since), s.at(r.w.t)})
 	}
 }
 

@@ -50,7 +50,8 @@ type world struct {
 	turnG     float64 // lateral acceleration that turns are limited to, g
 	hunt      hunt
 	harbour   bool // manoeuvring
-	epoch     int  // counts changes of command
+	moored    bool
+	epoch     int // counts changes of command
 	lastEpoch int
 	step      int // of the script, 0 for none
 	pass      int
@@ -70,6 +71,7 @@ type world struct {
 	fuelL                         float64
 	conditions                    conditions
 	currentEast, currentNorth     float64
+	adrift                        float64 // 0 moored, where there is no current, to 1
 
 	// Equilibrium for the present commands.
 	goal      float64 // m/s
@@ -83,7 +85,6 @@ type world struct {
 
 	wander, helm, gust, veer drift
 	governor, burner         []drift
-	motion                   motion
 }
 
 // hunt is the captain's hand moving the throttles to and fro.
@@ -205,12 +206,19 @@ func (w *world) hunting() {
 // surroundings sets what the slow state depends on.
 func (w *world) surroundings() {
 	c := &w.conditions
+	if w.moored {
+		w.adrift -= w.adrift / 5 * tick
+	} else {
+		w.adrift += (1 - w.adrift) / 15 * tick
+	}
 	c.mass = w.mass()
 	c.yawRate = w.yawRate
 	if w.ticks%5 == 1 {
 		c.headwind = w.s.headwind(w.heading)
 		c.waveDrag = w.s.waveDrag(w.heading)
 		w.currentEast, w.currentNorth = w.s.current(w.t)
+		w.currentEast *= w.adrift
+		w.currentNorth *= w.adrift
 		c.depth = w.bottom.at(w.actual.x, w.actual.y)
 		w.sea.respond(w.speed, w.heading)
 	}
@@ -241,6 +249,9 @@ func (w *world) engines() {
 	}
 	force -= b.resistance(w.speed, &w.conditions)
 	w.speed += force / (w.conditions.mass * (1 + b.AddedMass)) * tick
+	if w.moored {
+		w.speed -= w.speed / 0.7 * tick // the lines hold
+	}
 	w.pitch = b.pitch(w.speed, w.conditions.mass)
 }
 
@@ -308,8 +319,10 @@ func (w *world) aim() {
 // disturb adds to the slow state what has no mean, and moves the boat.
 func (w *world) disturb() {
 	a, r := &w.actual, w.rand
-	w.motion = w.sea.step(tick)
-	m := &w.motion
+	m := w.sea.step(tick)
+	if w.moored || w.harbour {
+		m = m.sheltered()
+	}
 	a.speed = w.speed*(1+w.s.Environment.SpeedWanderPct/100*w.wander.next(r)) + m.surge*min(1, math.Abs(w.speed)/2)
 	helm := 0.5 * degree * w.helm.next(r)
 	heading := w.heading + m.yaw + helm*min(1, math.Abs(w.speed)/2)
