@@ -216,6 +216,39 @@ func TestDemoBoatsLoad(t *testing.T) {
 	}
 }
 
+// The demo day is simulated with the boat that its configuration describes. The
+// simulated mass is the boat ready for sea, without fuel.
+func TestDemoBoatsAreThoseOfTheirScenarios(t *testing.T) {
+	for _, name := range []string{"triple", "single"} {
+		text, err := os.ReadFile("scenarios/demo-" + name + ".yaml")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var s struct {
+			Vessel  map[string]any
+			Engines map[string]any
+		}
+		if err := yaml.Unmarshal(text, &s); err != nil {
+			t.Fatal(err)
+		}
+		demo, _ := Demo(name)
+		c := parseString(t, string(demo))
+		mass := *c.Vessel.DryMassKg + *c.Load.WaterL + float64(c.Load.People)*c.Load.PersonKg + c.Load.GearKg
+		for key, got := range map[string]float64{"length_m": *c.Vessel.LengthM, "beam_m": *c.Vessel.BeamM, "mass_kg": mass,
+			"tank_l": *c.Fuel.TankL, "fuel_l": *c.Load.FuelL, "fuel_density_kg_per_l": *c.Fuel.DensityKgPerL} {
+			if want := fmt.Sprint(s.Vessel[key]); fmt.Sprint(got) != want {
+				t.Errorf("%s: %s is %g, in the scenario %s", name, key, got, want)
+			}
+		}
+		for key, got := range map[string]float64{"rated_power_kw": *c.Engines[0].RatedPowerKW, "rated_rpm": *c.Engines[0].RatedRPM,
+			"gear_ratio": *c.Engines[0].GearRatio} {
+			if want := fmt.Sprint(s.Engines[key]); fmt.Sprint(got) != want {
+				t.Errorf("%s: engine's %s is %g, in the scenario %s", name, key, got, want)
+			}
+		}
+	}
+}
+
 // The example shows the first demo boat and otherwise the defaults, so that
 // nobody copies a value that was only there to show a key.
 func TestExampleIsTheDefaultWithTheDemoBoat(t *testing.T) {
@@ -226,9 +259,6 @@ func TestExampleIsTheDefaultWithTheDemoBoat(t *testing.T) {
 	got := parseString(t, string(text))
 	demo, _ := Demo("triple")
 	want := parseString(t, string(demo))
-	for i := range got.Engines {
-		got.Engines[i].PropPitchM = nil // the demo boat's is left to the simulation
-	}
 	for _, list := range []*[]string{&got.Sources.Position, &got.Sources.Motion, &got.Sources.Heading, &got.Sources.Attitude,
 		&got.Sources.RateOfTurn, &got.Sources.WaterSpeed, &got.Sources.Depth, &got.Sources.Wind} {
 		if len(*list) == 0 {

@@ -99,15 +99,15 @@ func marks(r *results.Results, s *results.Step) []string {
 }
 
 type windowRow struct {
-	ID, Run                      int
-	Accepted                     bool
-	Result                       string
-	Start, Length                string
-	Heading, COG                 string
-	SOG, STW, Fuel               figure
-	RPM                          string
-	Load, Pitch, Roll, Trim      string
-	Depth, Wind, WindFrom, Waves string
+	ID, Run               int
+	Accepted              bool
+	Result                string
+	Start, Length         string
+	Heading, COG          string
+	SOG, STW, Fuel        figure
+	RPM                   string
+	Load, Pitch, Roll     string
+	Depth, Wind, WindFrom string
 }
 
 func windowRows(r *results.Results) []windowRow {
@@ -118,8 +118,8 @@ func windowRows(r *results.Results) []windowRow {
 		row := windowRow{ID: w.ID, Run: w.Run, Accepted: w.Accepted, Start: clockTime(w.Start), Length: duration(w.Start, w.End),
 			Heading: bearing(w.HeadingDeg), COG: bearing(w.COGDeg), SOG: interval(w.SOGKn, 1), STW: interval(w.STWKn, 1),
 			Fuel: interval(w.FuelLPH, 1), RPM: rpmText(w.RPM, names), Load: optional(w.LoadPct, 0), Pitch: optional(w.PitchDeg, 1),
-			Roll: optional(w.RollDeg, 1), Trim: optional(w.TrimPct, 0), Depth: optional(w.DepthM, 0),
-			Wind: optional(w.WindKn, 0), WindFrom: bearing(w.WindFromDeg), Waves: optional(w.WavePeriodS, 1)}
+			Roll: optional(w.RollDeg, 1), Depth: optional(w.DepthM, 0),
+			Wind: optional(w.WindKn, 0), WindFrom: bearing(w.WindFromDeg)}
 		row.Result = windowResult(r, w)
 		rows = append(rows, row)
 	}
