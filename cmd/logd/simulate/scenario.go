@@ -221,6 +221,9 @@ func Parse(text []byte) (*Scenario, error) {
 	if err := yaml.Unmarshal(text, &tree); err != nil {
 		return nil, fmt.Errorf("%w: not YAML: %w", errScenario, err)
 	}
+	if path, odd := oddKey("", tree); odd {
+		return nil, fmt.Errorf("%w: %s: a key there is no text; quote it or remove it", errScenario, path)
+	}
 	s := defaults()
 	var meta mapstructure.Metadata
 	dec, err := mapstructure.NewDecoder(&mapstructure.DecoderConfig{
@@ -239,6 +242,28 @@ func Parse(text []byte) (*Scenario, error) {
 	}
 	s.check(&c)
 	return s, errors.Join(c.errs...)
+}
+
+// oddKey finds a mapping with keys other than text, on which the decoder would
+// fail, and says where it is. Only such a mapping is read as map[any]any.
+func oddKey(path string, v any) (string, bool) {
+	switch v := v.(type) {
+	case map[any]any:
+		return path, true
+	case map[string]any:
+		for key, inner := range v {
+			if at, odd := oddKey(strings.TrimPrefix(path+"."+key, "."), inner); odd {
+				return at, true
+			}
+		}
+	case []any:
+		for i, inner := range v {
+			if at, odd := oddKey(fmt.Sprintf("%s[%d]", path, i), inner); odd {
+				return at, true
+			}
+		}
+	}
+	return "", false
 }
 
 // convert reads times in quotes, and refuses to cut a fraction off where a whole

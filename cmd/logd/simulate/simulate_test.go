@@ -531,6 +531,7 @@ func TestParseRefuses(t *testing.T) {
 		{"device: wind", "device: radar", `faults.dropouts[2].device: "radar"`},
 		{"[1400, 1.02]", "[900, 1.02]", "engines.torque_curve[2][0]: 900 rpm"},
 		{"start: 2031-05-14T08:10:00Z", "start: soon", "start"},
+		{"beam_m: 3.9", "7: 3.9", "vessel: a key there is no text"},
 		{"name: demo-triple", "name: [", "not YAML"},
 	} {
 		broken := strings.Replace(string(text), c.old, c.new, 1)
