@@ -10,7 +10,7 @@ import (
 
 const knot = 1852.0 / 3600
 
-func near(t *testing.T, what string, got, want, tol float64) {
+func within(t *testing.T, what string, got, want, tol float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tol) {
 		t.Errorf("%s: got %.9g, want %.9g within %g", what, got, want, tol)
@@ -39,7 +39,7 @@ func TestMeanOfMeans(t *testing.T) {
 			t.Fatalf("%d passes not corrected", len(want))
 		}
 		for k, w := range want {
-			near(t, "weight", c.Weights[k], w, 1e-9)
+			within(t, "weight", c.Weights[k], w, 1e-9)
 		}
 	}
 }
@@ -55,7 +55,7 @@ func TestPolynomialCurrentCancels(t *testing.T) {
 			passes = append(passes, passAt(300*x, 12, deg(40)+float64(k%2)*math.Pi, flow))
 		}
 		c := SeparateCurrent(passes)
-		near(t, "speed through water", c.Speed.Mean, 12, 1e-9)
+		within(t, "speed through water", c.Speed.Mean, 12, 1e-9)
 	}
 }
 
@@ -75,10 +75,10 @@ func TestCrossCurrentAndCompassError(t *testing.T) {
 		passes = append(passes, p)
 	}
 	c := SeparateCurrent(passes)
-	near(t, "speed, kn", c.Speed.Mean/knot, 10, 1e-9)
-	near(t, "current, kn", cmplx.Abs(c.Flow)/knot, 1.2, 1e-9)
-	near(t, "set, deg", cmplx.Phase(c.Flow)*180/math.Pi, 130, 1e-6)
-	near(t, "compass offset, deg", c.Offset*180/math.Pi, -3, 1e-6)
+	within(t, "speed, kn", c.Speed.Mean/knot, 10, 1e-9)
+	within(t, "current, kn", cmplx.Abs(c.Flow)/knot, 1.2, 1e-9)
+	within(t, "set, deg", cmplx.Phase(c.Flow)*180/math.Pi, 130, 1e-6)
+	within(t, "compass offset, deg", c.Offset*180/math.Pi, -3, 1e-6)
 }
 
 func TestOneDirectionIsNotCorrected(t *testing.T) {
@@ -86,7 +86,7 @@ func TestOneDirectionIsNotCorrected(t *testing.T) {
 	if c.Corrected {
 		t.Error("two passes 30 degrees apart were corrected for current")
 	}
-	near(t, "weights", c.Weights[0]+c.Weights[1], 1, 1e-12)
+	within(t, "weights", c.Weights[0]+c.Weights[1], 1, 1e-12)
 }
 
 func TestNotAlternatedLowersTheDegree(t *testing.T) {
@@ -96,7 +96,7 @@ func TestNotAlternatedLowersTheDegree(t *testing.T) {
 		passes = append(passes, passAt(float64(k)*300, 10, deg(course), 0.3))
 	}
 	c := SeparateCurrent(passes)
-	near(t, "speed", c.Speed.Mean, 10, 1e-9)
+	within(t, "speed", c.Speed.Mean, 10, 1e-9)
 	if g := varianceGain(c.Weights); g > 2.000001 {
 		t.Errorf("weights %v more than double the variance", c.Weights)
 	}

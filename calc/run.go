@@ -211,32 +211,35 @@ func unwrapped(w []tick, f func(*tick) float64) []float64 {
 
 // snap moves the border at index since, between a held run and another, to
 // where the boat really left (or reached) the held state: the kinds are judged
-// over seven ticks and so see a change up to three ticks early or late.
+// over seven ticks and so see a change up to three ticks early or late. Lever
+// and wheel stand where they stood if each engine is within 1.5 % and the
+// heading within 2 degrees.
 func snap(ticks []tick, since int, from, to Kind) int {
+	stands := func(k *tick, ref []tick) bool { return near(k, ref, 0.015, 2*math.Pi/180) }
 	switch {
 	case from == HeldThrottle:
 		ref := ticks[max(0, since-6):max(1, since-1)]
-		for n := 0; n < side && since < len(ticks)-1 && alike(&ticks[since], ref); n++ {
+		for n := 0; n < side && since < len(ticks)-1 && stands(&ticks[since], ref); n++ {
 			since++
 		}
 	case to == HeldThrottle:
 		ref := ticks[min(since+1, len(ticks)-1):]
-		for n := 0; n < side && since > 1 && alike(&ticks[since-1], ref); n++ {
+		for n := 0; n < side && since > 1 && stands(&ticks[since-1], ref); n++ {
 			since--
 		}
 	}
 	return since
 }
 
-// alike tells whether the lever and the wheel stand at k as in ref: each
-// engine within 1.5 % and the heading within 2 degrees of ref's mean.
-func alike(k *tick, ref []tick) bool {
+// near tells whether each engine's speed at k is within ratio of ref's mean,
+// and the heading within angle.
+func near(k *tick, ref []tick, ratio, angle float64) bool {
 	if len(ref) == 0 {
 		return false
 	}
 	for e := channel(0); e < MaxEngines; e++ {
 		m := meanOf(ref, chRPM+e)
-		if v := k.scalar[chRPM+e]; math.Abs(v-m) > 0.015*m {
+		if v := k.scalar[chRPM+e]; math.Abs(v-m) > ratio*m {
 			return false
 		}
 	}
@@ -250,7 +253,7 @@ func alike(k *tick, ref []tick) bool {
 	if u == 0 || math.IsNaN(h) {
 		return true
 	}
-	return math.Abs(cmplx.Phase(cmplx.Rect(1, h)/u)) < 2*math.Pi/180
+	return math.Abs(cmplx.Phase(cmplx.Rect(1, h)/u)) < angle
 }
 
 func meanOf(w []tick, c channel) float64 {

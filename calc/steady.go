@@ -74,16 +74,23 @@ const (
 // told from the receiver's noise.
 const settleFloor = 0.05
 
+// leadTicks is how many ticks before a held run are looked at.
+const leadTicks = 20
+
 // steadySpans finds the steady windows in the ticks of one held run, and the
-// stretches that are none, with the reason; all in time order.
-func steadySpans(ticks []tick, lim Limits) []span {
+// stretches that are none, with the reason; all in time order. Lead is the
+// ticks before the run: the beginning of the settling tail may lie there.
+func steadySpans(lead, ticks []tick, lim Limits) []span {
 	var out []span
 	for _, s := range blocked(ticks, lim) {
-		if s.reason != Accepted {
+		switch {
+		case s.reason != Accepted:
 			out = append(out, s)
-			continue
+		case s.from == 0:
+			out = append(out, levels(lead, ticks, s, lim)...)
+		default:
+			out = append(out, levels(nil, ticks, s, lim)...)
 		}
-		out = append(out, levels(ticks, s, lim)...)
 	}
 	return tidy(out)
 }
@@ -166,7 +173,7 @@ const gravity = 9.80665 // m/s², standard gravity
 
 // levels cuts a free stretch where throttle or course change their level, and
 // tests each piece.
-func levels(ticks []tick, s span, lim Limits) []span {
+func levels(lead, ticks []tick, s span, lim Limits) []span {
 	w := ticks[s.from:s.to]
 	if len(w) < lim.MinTicks {
 		return []span{{s.from, s.to, TooShort}}
@@ -182,7 +189,10 @@ func levels(ticks []tick, s span, lim Limits) []span {
 			out = append(out, p)
 			continue
 		}
-		out = append(out, settled(ticks, p, lim)...)
+		if i > 0 {
+			lead = nil
+		}
+		out = append(out, settled(lead, ticks, p, lim)...)
 	}
 	return out
 }
@@ -294,10 +304,11 @@ func speedOf(w []tick) float64 { return stat.Mean(unwrappedScalar(w, (*tick).spe
 
 // settled cuts the settling tail off a piece of one level, then tests what is
 // left.
-func settled(ticks []tick, p span, lim Limits) []span {
+func settled(lead, ticks []tick, p span, lim Limits) []span {
 	w := ticks[p.from:p.to]
-	v := gather(w, chSOG)
-	n := settleTicks(v, lim)
+	lead = tailLead(lead, w)
+	v := append(gather(lead, chSOG), gather(w, chSOG)...)
+	n := settleTicks(v, lim) - len(lead)
 	var out []span
 	if n > 0 {
 		cut := min(p.from+n, p.to)
@@ -311,30 +322,41 @@ func settled(ticks []tick, p span, lim Limits) []span {
 	return append(out, p)
 }
 
+// tailLead returns the end of lead in which throttle and course already stood
+// as in w, so that only the speed was still changing: each engine within 3 %
+// of its mean (at full throttle it gains some with the speed), the heading
+// within 8 degrees.
+func tailLead(lead, w []tick) []tick {
+	from := len(lead)
+	for from > 0 && lead[from-1].has(chSOG) && near(&lead[from-1], w, 0.03, 8*math.Pi/180) {
+		from--
+	}
+	return lead[from:]
+}
+
 // settleTicks returns how many ticks pass until the change of speed still to
 // come is below the limit.
 //
 // The end of an acceleration is an exponential approach; its beginning, over
 // the hump, is not. So the exponential is fitted from where the speed is
-// within 8 % of the final value, the final value is estimated anew, and the
-// fit is repeated.
+// within tailReach of the final value, the final value is estimated anew, and
+// the fit is repeated.
 func settleTicks(v []float64, lim Limits) int {
 	final := stat.Mean(v[2*len(v)/3:])
-	start, tail := 0, stat.Tail{}
+	start, ticks := 0, 0.0
 	for range 3 {
-		start = lastBeyond(v, final, 0.08*math.Abs(final))
+		start = lastBeyond(v, final, tailReach*math.Abs(final))
 		if len(v)-start < lim.MinTicks {
 			return len(v)
 		}
-		tail = stat.FitTail(v[start:])
-		if !tail.Significant {
-			return start
-		}
-		final = tail.Final
+		ticks, final = stat.Settle(v[start:], math.Max(lim.Settle*math.Abs(final), settleFloor))
 	}
-	limit := math.Max(lim.Settle*math.Abs(final), settleFloor)
-	return start + int(math.Round(tail.Settled(limit)))
+	return start + int(math.Floor(ticks))
 }
+
+// tailReach is how far from the final speed, as a ratio of it, the approach is
+// still an exponential one.
+const tailReach = 0.08
 
 // lastBeyond returns the index after the last value that is further than d
 // from final.
@@ -356,7 +378,7 @@ func judge(w []tick, lim Limits) Reason {
 		return RPMHunting
 	case drift(headings(w)) > lim.Course:
 		return CourseChange
-	case drift(gather(w, chSOG)) > 2*math.Max(lim.Settle*speedOf(w), settleFloor):
+	case drift(gather(w, chSOG)) > 3*math.Max(lim.Settle*speedOf(w), settleFloor):
 		return StillAccelerating
 	case fuelDrift(w) > 0.05:
 		return FuelUnsteady

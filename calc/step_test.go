@@ -23,13 +23,13 @@ func TestTradeFacts(t *testing.T) {
 	}
 	fast, slow := economy(31.1, 97.3), economy(22.5, 71.7)
 	perGallon := usGallon / mile
-	near(t, "nm/gal at 31.1 kn", fast.Mean*perGallon, 0.320, 0.0005)
-	near(t, "nm/gal at 22.5 kn", slow.Mean*perGallon, 0.314, 0.0005)
+	within(t, "nm/gal at 31.1 kn", fast.Mean*perGallon, 0.320, 0.0005)
+	within(t, "nm/gal at 22.5 kn", slow.Mean*perGallon, 0.314, 0.0005)
 	if !Level(fast, slow) {
 		t.Error("0.320 and 0.314 nm/gal are not taken as level")
 	}
-	near(t, "gal for 300 nm at 31.1 kn", 300/(fast.Mean*perGallon), 939, 0.5)
-	near(t, "gal for 300 nm at 22.5 kn", 300/(slow.Mean*perGallon), 956, 0.5)
+	within(t, "gal for 300 nm at 31.1 kn", 300/(fast.Mean*perGallon), 939, 0.5)
+	within(t, "gal for 300 nm at 22.5 kn", 300/(slow.Mean*perGallon), 956, 0.5)
 	if r := fast.Scale(945*usGallon).Mean / mile; r <= 300 {
 		t.Errorf("range %.1f nm at 31.1 kn on 945 gal, want just above 300", r)
 	}
@@ -70,9 +70,9 @@ func TestBestAndCruise(t *testing.T) {
 		t.Errorf("cruise step %d: no step is within 5 points of 80 %%", b.CruiseStep)
 	}
 	// Half way between 70 and 90 %.
-	near(t, "cruise rpm", b.Cruise.RPM, 40, 1e-9)
-	near(t, "cruise speed", b.Cruise.Speed, 14.5, 1e-9)
-	near(t, "cruise economy", b.Cruise.Economy, 14.5/21.5e-6, 1)
+	within(t, "cruise rpm", b.Cruise.RPM, 40, 1e-9)
+	within(t, "cruise speed", b.Cruise.Speed, 14.5, 1e-9)
+	within(t, "cruise economy", b.Cruise.Economy, 14.5/21.5e-6, 1)
 }
 
 func TestNothingKnownGivesNoBest(t *testing.T) {
@@ -119,9 +119,9 @@ func TestStepsByRPMAndEngines(t *testing.T) {
 			if s.Passes != 2 || len(s.Windows) != 3 || !s.Corrected {
 				t.Errorf("two windows of one run are one pass: %+v", s)
 			}
-			near(t, "rpm", s.RPM, 30.2, 1e-9)
+			within(t, "rpm", s.RPM, 30.2, 1e-9)
 		default:
-			near(t, "rpm", s.RPM, 40.25, 1e-9)
+			within(t, "rpm", s.RPM, 40.25, 1e-9)
 		}
 	}
 	if ws[6].Step != 0 || ws[0].Step == 0 {

@@ -35,6 +35,7 @@ type Trial struct {
 	ticker *ticker
 	cutter *cutter
 	report Report
+	lead   []tick
 	any    bool
 }
 
@@ -88,16 +89,23 @@ func (r *Report) note(k *tick) {
 }
 
 func (t *Trial) endRun(kind Kind, ticks []tick) {
+	defer t.keepLead(ticks)
 	r := Run{ID: len(t.report.Runs) + 1, Kind: kind, Start: ticks[0].at, End: ticks[len(ticks)-1].at + second}
 	t.report.Runs = append(t.report.Runs, r)
 	if kind != HeldThrottle {
 		return
 	}
-	for _, s := range steadySpans(ticks, t.set.Limits) {
+	for _, s := range steadySpans(t.lead, ticks, t.set.Limits) {
 		w := newWindow(ticks[s.from:s.to], r.ID, s.reason)
 		w.ID = len(t.report.Windows) + 1
 		t.report.Windows = append(t.report.Windows, w)
 	}
+}
+
+// keepLead keeps the last ticks, as the lead of the next run.
+func (t *Trial) keepLead(ticks []tick) {
+	t.lead = append(t.lead, ticks[max(0, len(ticks)-leadTicks):]...)
+	t.lead = append(t.lead[:0], t.lead[max(0, len(t.lead)-leadTicks):]...)
 }
 
 // Finish ends the day and returns its figures. The trial must not be used

@@ -7,6 +7,12 @@ import "math"
 // of a minute.
 const maxOrder = 4
 
+// maxPersistence bounds the sum of the autoregressive coefficients: 0.88
+// stands for a correlation time of about 8 s, a slow helm in gusts. What varies
+// more slowly is drift, which the slope test judges; without the bound a chance
+// trend in a short series makes its interval absurd.
+const maxPersistence = 0.88
+
 // MeanOf returns the mean of a correlated series with its standard error.
 //
 // The standard error is sqrt(S0/n), where S0 is the spectral density at
@@ -68,7 +74,7 @@ func spectrumAtZero(d []float64) float64 {
 	if p > 0 {
 		phi += (p + 3*phi) / n // to first order the sum of p coefficients is low by this
 	}
-	phi = math.Min(phi, 0.97)
+	phi = math.Min(phi, maxPersistence)
 	// One mean was taken from the data, and p coefficients.
 	innovation := best.variance * n / math.Max(1, n-1-p)
 	return innovation / ((1 - phi) * (1 - phi))

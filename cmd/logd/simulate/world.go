@@ -277,18 +277,18 @@ func (w *world) steering() {
 // whether the boat has come to it.
 func (w *world) equilibrium() {
 	changed := w.epoch != w.lastEpoch
-	shoal := math.Abs(shallow(w.speed, w.conditions.depth)-1) > 0.02
-	if changed || shoal != w.shoal {
-		w.settled = false
-	}
-	w.lastEpoch, w.shoal = w.epoch, shoal
+	shoal := w.shoal
 	if changed || w.ticks%50 == 0 {
 		w.aim()
 	}
-	if w.settled || shoal || w.hunt.amplitude != 0 || w.spin != 0 || !w.inGear() {
+	if changed || shoal != w.shoal {
+		w.settled = false
+	}
+	w.lastEpoch = w.epoch
+	if w.settled || w.shoal || w.hunt.amplitude != 0 || w.spin != 0 || !w.inGear() {
 		return
 	}
-	if math.Abs(w.heading-w.course) > 1*degree || math.Abs(w.speed-w.goal) > max(0.005*w.goal, 0.05) {
+	if math.Abs(w.heading-w.course) > 1*degree || math.Abs(w.speed-w.goal) > settleLimit(w.goal) {
 		return
 	}
 	for i, rpm := range w.rpm {
@@ -299,8 +299,14 @@ func (w *world) equilibrium() {
 	w.settled, w.settledAt = true, w.t
 }
 
+// settleLimit is the change of speed still to come in m/s at which the boat
+// counts as settled.
+func settleLimit(speed float64) float64 { return max(0.005*speed, 0.05) }
+
+// aim finds the goal, and whether the bottom changes it by more than the limit
+// of steadiness.
 func (w *world) aim() {
-	w.goal = 0
+	w.goal, w.shoal = 0, false
 	copy(w.goalRPM, w.commands)
 	if !w.inGear() {
 		return
@@ -311,6 +317,10 @@ func (w *world) aim() {
 		c.headwind, c.waveDrag = w.s.headwind(w.course), w.s.waveDrag(w.course)
 	}
 	w.goal = w.boat.balance(w.speed, w.gears, w.commands, &c)
+	if c.depth < shallowLimit {
+		c.depth = shallowLimit
+		w.shoal = math.Abs(w.boat.balance(w.speed, w.gears, w.commands, &c)-w.goal) > settleLimit(w.goal)
+	}
 	for i := range w.goalRPM {
 		w.goalRPM[i] = w.boat.heldRPM(w.gears[i], w.commands[i], w.goal)
 	}
