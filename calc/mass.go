@@ -21,8 +21,8 @@ func MassItems(dry, fuel, fuelDensity, water float64, people int, person, gear f
 	}
 }
 
-// TestMass adds the parts up.
-func TestMass(items []MassItem) float64 {
+// TotalMass adds the parts up.
+func TotalMass(items []MassItem) float64 {
 	sum := 0.0
 	for _, i := range items {
 		sum += i.Kg

@@ -59,30 +59,73 @@ const (
 	NumQuantities
 )
 
-var quantityNames = [NumQuantities]string{
-	None: "none", EngineSpeed: "engine_speed", EngineBoost: "engine_boost", EngineTrim: "engine_trim",
-	OilPressure: "oil_pressure", OilTemperature: "oil_temperature", EngineTemperature: "engine_temperature",
-	AlternatorVoltage: "alternator_voltage", FuelRate: "fuel_rate", EngineHours: "engine_hours",
-	CoolantPressure: "coolant_pressure", FuelPressure: "fuel_pressure", EngineLoad: "engine_load",
-	EngineTorque: "engine_torque", Gear: "gear", GearOilPressure: "gear_oil_pressure",
-	GearOilTemperature: "gear_oil_temperature", TripFuel: "trip_fuel", FluidLevel: "fluid_level",
-	FluidCapacity: "fluid_capacity", BatteryVoltage: "battery_voltage", BatteryCurrent: "battery_current",
-	RudderAngle: "rudder_angle", Heading: "heading", HeadingMagnetic: "heading_magnetic",
-	RateOfTurn: "rate_of_turn", Yaw: "yaw", Pitch: "pitch", Roll: "roll", Variation: "variation",
-	SpeedThroughWater: "speed_through_water", Depth: "depth", Latitude: "latitude", Longitude: "longitude",
-	Altitude: "altitude", CourseOverGround: "course_over_ground", CourseMagnetic: "course_magnetic",
-	SpeedOverGround: "speed_over_ground", HDOP: "hdop", Satellites: "satellites",
-	WindSpeedApparent: "wind_speed_apparent", WindAngleApparent: "wind_angle_apparent",
-	WindSpeedTrue: "wind_speed_true", WindAngleTrue: "wind_angle_true",
-	WaterTemperature: "water_temperature", AirTemperature: "air_temperature", AirPressure: "air_pressure",
-	TrimTabPort: "trim_tab_port", TrimTabStarboard: "trim_tab_starboard",
+// quantities gives each quantity's name and the SI unit of its samples; 1 for
+// ratios and counts.
+var quantities = [NumQuantities]struct{ name, unit string }{
+	None:               {"none", ""},
+	EngineSpeed:        {"engine_speed", "1/s"},
+	EngineBoost:        {"engine_boost", "Pa"},
+	EngineTrim:         {"engine_trim", "1"},
+	OilPressure:        {"oil_pressure", "Pa"},
+	OilTemperature:     {"oil_temperature", "K"},
+	EngineTemperature:  {"engine_temperature", "K"},
+	AlternatorVoltage:  {"alternator_voltage", "V"},
+	FuelRate:           {"fuel_rate", "m³/s"},
+	EngineHours:        {"engine_hours", "s"},
+	CoolantPressure:    {"coolant_pressure", "Pa"},
+	FuelPressure:       {"fuel_pressure", "Pa"},
+	EngineLoad:         {"engine_load", "1"},
+	EngineTorque:       {"engine_torque", "1"},
+	Gear:               {"gear", "1"},
+	GearOilPressure:    {"gear_oil_pressure", "Pa"},
+	GearOilTemperature: {"gear_oil_temperature", "K"},
+	TripFuel:           {"trip_fuel", "m³"},
+	FluidLevel:         {"fluid_level", "1"},
+	FluidCapacity:      {"fluid_capacity", "m³"},
+	BatteryVoltage:     {"battery_voltage", "V"},
+	BatteryCurrent:     {"battery_current", "A"},
+	RudderAngle:        {"rudder_angle", "rad"},
+	Heading:            {"heading", "rad"},
+	HeadingMagnetic:    {"heading_magnetic", "rad"},
+	RateOfTurn:         {"rate_of_turn", "rad/s"},
+	Yaw:                {"yaw", "rad"},
+	Pitch:              {"pitch", "rad"},
+	Roll:               {"roll", "rad"},
+	Variation:          {"variation", "rad"},
+	SpeedThroughWater:  {"speed_through_water", "m/s"},
+	Depth:              {"depth", "m"},
+	Latitude:           {"latitude", "rad"},
+	Longitude:          {"longitude", "rad"},
+	Altitude:           {"altitude", "m"},
+	CourseOverGround:   {"course_over_ground", "rad"},
+	CourseMagnetic:     {"course_magnetic", "rad"},
+	SpeedOverGround:    {"speed_over_ground", "m/s"},
+	HDOP:               {"hdop", "1"},
+	Satellites:         {"satellites", "1"},
+	WindSpeedApparent:  {"wind_speed_apparent", "m/s"},
+	WindAngleApparent:  {"wind_angle_apparent", "rad"},
+	WindSpeedTrue:      {"wind_speed_true", "m/s"},
+	WindAngleTrue:      {"wind_angle_true", "rad"},
+	WaterTemperature:   {"water_temperature", "K"},
+	AirTemperature:     {"air_temperature", "K"},
+	AirPressure:        {"air_pressure", "Pa"},
+	TrimTabPort:        {"trim_tab_port", "1"},
+	TrimTabStarboard:   {"trim_tab_starboard", "1"},
 }
 
 func (q Quantity) String() string {
 	if q < NumQuantities {
-		return quantityNames[q]
+		return quantities[q].name
 	}
 	return "unknown"
+}
+
+// Unit is the SI unit of the quantity's samples.
+func (q Quantity) Unit() string {
+	if q < NumQuantities {
+		return quantities[q].unit
+	}
+	return ""
 }
 
 // State says whether a field carries a value. The absence of a value has

@@ -1,0 +1,125 @@
+// Package day is the one pipeline from frames to results, used alike live and
+// in replay: frames go in one at a time, and at the end of the day (or at any
+// moment of it, from the journal) the results come out. It wires decode to
+// calc to results and holds no mathematics of its own.
+package day
+
+import (
+	"math"
+
+	"trialday.example/logd/calc"
+	"trialday.example/logd/configs"
+	"trialday.example/logd/decode"
+	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/decode/sample"
+	"trialday.example/logd/sink/results"
+)
+
+// Day takes the frames of one trial day.
+//
+// Invariant: what comes out is a pure function of the frames, their bus names
+// and the configuration.
+type Day struct {
+	cfg     configs.Config
+	version string
+	buses   func() []string
+	decoder *decode.Decoder
+	trial   *calc.Trial
+	gaps    gapWatch
+	events  []decode.Event
+	dropped int
+	last    int64 // trial time of the last sample
+}
+
+// New starts a day. Version stands in the results; buses gives the names of
+// the interfaces met so far.
+func New(cfg configs.Config, version string, buses func() []string) *Day {
+	d := &Day{cfg: cfg, version: version, buses: buses, trial: calc.New(settings(&cfg))}
+	d.decoder = decode.New(Options(&cfg, buses), d)
+	return d
+}
+
+// Frame takes the next frame in the order of reception.
+func (d *Day) Frame(f *frame.Frame) { d.decoder.Frame(f) }
+
+// Sample implements decode.Handler.
+func (d *Day) Sample(s sample.Sample) {
+	d.last = s.Time
+	d.gaps.add(&s)
+	d.trial.Add(&s)
+}
+
+// Event implements decode.Handler.
+func (d *Day) Event(e decode.Event) {
+	if len(d.events) < maxEvents {
+		d.events = append(d.events, e)
+	} else {
+		d.dropped++
+	}
+	if steadiness(e) {
+		d.trial.SourceChanged(e.Time)
+	}
+}
+
+// maxEvents bounds the events kept; a day has a few dozen.
+const maxEvents = 2000
+
+// Finish ends the day and returns its results, and the line for drawing it.
+// Bad is the number of lines that could not be read.
+func (d *Day) Finish(bad int64) (*results.Results, *results.Timeline) {
+	d.decoder.Finish()
+	rep := d.trial.Finish()
+	d.gaps.finish(d.last)
+	return d.results(rep, bad)
+}
+
+// settings turns the configuration into what calculation needs, in SI.
+func settings(c *configs.Config) calc.Settings {
+	limits := calc.Limits{
+		MinTicks: int(math.Ceil(c.Steady.MinS)),
+		Settle:   c.Steady.SettlePct / 100,
+		Hunting:  c.Steady.RPMHuntingPct / 100,
+		Course:   c.Steady.CourseDeg * math.Pi / 180,
+	}
+	if c.Vessel.LengthM != nil {
+		limits.Length = *c.Vessel.LengthM
+	}
+	return calc.Settings{Limits: limits, Step: c.Steady.StepPct / 100, Boat: boat(c)}
+}
+
+func boat(c *configs.Config) calc.Boat {
+	b := calc.Boat{
+		Length: known(c.Vessel.LengthM),
+		Usable: known(c.Fuel.TankL) / 1000 * (1 - c.Fuel.ReservePct/100),
+		Fuel:   known(c.Fuel.DensityKgPerL) * 1000,
+		Cruise: c.Fuel.CruiseLoadPct / 100,
+		Planes: c.Vessel.Hull == "planing",
+		Mass:   math.NaN(),
+	}
+	if items, ok := massItems(c); ok {
+		b.Mass = calc.TotalMass(items)
+	}
+	return b
+}
+
+// massItems lists what the test weight is made of; ok is false where a part of
+// it that cannot be guessed is not configured.
+func massItems(c *configs.Config) (items []calc.MassItem, ok bool) {
+	if c.Vessel.DryMassKg == nil || c.Load.FuelL == nil {
+		return nil, false
+	}
+	water := 0.0
+	if c.Load.WaterL != nil {
+		water = *c.Load.WaterL
+	}
+	return calc.MassItems(*c.Vessel.DryMassKg, *c.Load.FuelL/1000, *c.Fuel.DensityKgPerL*1000,
+		water/1000, c.Load.People, c.Load.PersonKg, c.Load.GearKg), true
+}
+
+// known returns NaN where a value is not configured.
+func known(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
+}
