@@ -15,15 +15,17 @@ func FastPackets(seq uint8, payload []byte, emit func(data [8]byte)) error {
 	if len(payload) > MaxFastPacket {
 		return fmt.Errorf("fast packet: %d bytes, at most %d fit", len(payload), MaxFastPacket)
 	}
-	head := []byte{seq << 5, byte(len(payload))}
-	for {
-		data := [8]byte{0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF}
-		n := copy(data[:], head)
-		payload = payload[copy(data[n:], payload):]
+	data := [8]byte{seq << 5, byte(len(payload))}
+	for head := 2; ; head = 1 {
+		n := head + copy(data[head:], payload)
+		payload = payload[n-head:]
+		for i := n; i < len(data); i++ {
+			data[i] = 0xFF
+		}
 		emit(data)
 		if len(payload) == 0 {
 			return nil
 		}
-		head = []byte{head[0] + 1}
+		data[0]++
 	}
 }

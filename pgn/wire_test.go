@@ -127,3 +127,12 @@ func TestFastPackets(t *testing.T) {
 		t.Error("224 bytes are accepted")
 	}
 }
+
+func TestFastPacketsDoNotAllocate(t *testing.T) {
+	payload := make([]byte, pgn.MaxFastPacket)
+	emitted := 0
+	count := func([8]byte) { emitted++ }
+	if n := testing.AllocsPerRun(20, func() { _ = pgn.FastPackets(1, payload, count) }); n != 0 {
+		t.Errorf("%v allocations for a packet of 32 frames", n)
+	}
+}
