@@ -309,6 +309,17 @@ func TestInterfaceLimitIsTheFramesLimit(t *testing.T) {
 	}
 }
 
+// YAML has keys that are no text, on which decoders have been known to fail.
+func TestKeysThatAreNoTextAreFaults(t *testing.T) {
+	wantFault(t, "1: 2", "boat.yaml:1:", " 1:", "unknown key")
+	wantFault(t, "vessel: {7: 1}", "boat.yaml:1:", "vessel.7", "unknown key")
+	wantFault(t, "vessel: {true: 1}", "vessel.true", "unknown key")
+	wantFault(t, "engines: [{1: 2}]", "engines[0].1", "unknown key")
+	wantFault(t, "engines: [{~: {1: {2: 3}}}]", "engines[0].~", "unknown key")
+	wantFault(t, "vessel: {name: {1: 2}}", "vessel.name", "wrong type")
+	wantFault(t, "sources: {motion: [{1: 2}]}", "sources.motion[0]", "wrong type")
+}
+
 // FuzzParse: whatever the file holds, there is a valid configuration or an
 // error that names the file.
 func FuzzParse(f *testing.F) {
@@ -318,7 +329,8 @@ func FuzzParse(f *testing.F) {
 	}
 	f.Add(string(example))
 	for _, s := range []string{"", "a: &a [*a]", "vessel: &v {<<: *v}", "engines: [~, 1, {}]", "vessel.length_m: 3",
-		"1: 2", "? [a]\n: b", "vessel: {length_m: 1e999}", "load: {people: 1e30}", "engines: [[[]]]", "\x00", "vessel: !!binary aGk="} {
+		"1: 2", "? [a]\n: b", "vessel: {length_m: 1e999}", "load: {people: 1e30}", "engines: [[[]]]", "\x00", "vessel: !!binary aGk=",
+		"vessel: {7: 1}", "vessel: {true: 1}", "engines: [{1: 2}]", "engines: [{~: {1: {2: 3}}}]", "sources: {motion: [{1: 2}]}"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
