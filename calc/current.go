@@ -23,6 +23,9 @@ type Current struct {
 	Corrected bool
 	// Speed through water, m/s; where not corrected, the speed over ground.
 	Speed stat.Estimate
+	// Drift is the part of Speed's standard error, m/s, that allows for a
+	// change of the current between passes.
+	Drift float64
 	// Flow is the mean velocity of the water over ground, m/s.
 	Flow complex128
 	// Offset is the angle by which the compass (with leeway) seems to be
@@ -182,7 +185,8 @@ func fromCoefficients(passes []Pass, coef [][]complex128, degree int) Current {
 	c.Speed = stat.Sum(parts, weights)
 	c.Speed.Mean = cmplx.Abs(a)
 	if degree == 0 {
-		c.Speed.SE = math.Hypot(c.Speed.SE, driftError(passes, coef[0]))
+		c.Drift = driftError(passes, coef[0])
+		c.Speed = c.Speed.WithFloor(c.Drift)
 	}
 	return c
 }

@@ -186,33 +186,34 @@ func newStep(windows []Window, group []int, b Boat) Step {
 		}
 		return m
 	}
-	fuel := make([]stat.Estimate, len(passes))
-	for i := range passes {
-		fuel[i] = passes[i].estimate(func(w *Window) stat.Estimate { return w.Total })
+	estimate := func(f func(*Window) stat.Estimate) stat.Estimate {
+		parts := make([]stat.Estimate, len(passes))
+		for i := range passes {
+			parts[i] = passes[i].estimate(f)
+		}
+		return stat.Sum(parts, c.Weights)
 	}
-	s.Fuel = stat.Sum(fuel, c.Weights)
+	s.Fuel = estimate(func(w *Window) stat.Estimate { return w.Total })
+	// What concerns the speed alone: the receiver's floor and the current's
+	// drift between passes.
+	ratio := estimate(func(w *Window) stat.Estimate { return w.Ratio.WithFloor(gnssFloor / w.SOG.Mean) })
+	s.Economy = Economy(s.Speed, s.Fuel, ratio.WithFloor(c.Drift/s.Speed.Mean))
 	s.RPM = weigh((*Window).MeanRPM)
 	s.Load = weigh(func(w *Window) float64 { return w.Load })
 	s.Pitch = weigh(func(w *Window) float64 { return w.Pitch })
 	s.Trim = weigh(func(w *Window) float64 { return w.Trim })
 	s.Mass = b.Mass - b.Fuel*weigh(func(w *Window) float64 { return w.Burnt })
-	s.Economy = Economy(s.Speed, s.Fuel)
 	s.Range = s.Economy.Scale(b.Usable)
 	return s
 }
 
-// Economy returns the way made per fuel, V/F in m/m³, with first-order
-// propagation of both errors (ISO/IEC Guide 98-3 (GUM), 5.1.2) taken as
-// independent.
-func Economy(speed, fuel stat.Estimate) stat.Estimate {
+// Economy returns the way made per fuel, V/F in m/m³. Relative is the relative
+// error of the ratio, in which the correlation of speed and fuel is accounted
+// for.
+func Economy(speed, fuel, relative stat.Estimate) stat.Estimate {
 	if !(fuel.Mean > 0) {
 		return stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: 1}
 	}
-	// Relative errors add as the errors of the logarithms do.
-	rel := stat.Sum([]stat.Estimate{
-		{SE: speed.SE / speed.Mean, DOF: speed.DOF},
-		{SE: fuel.SE / fuel.Mean, DOF: fuel.DOF},
-	}, []float64{1, -1})
 	e := speed.Mean / fuel.Mean
-	return stat.Estimate{Mean: e, SE: e * rel.SE, DOF: rel.DOF}
+	return stat.Estimate{Mean: e, SE: e * relative.SE, DOF: relative.DOF}
 }

@@ -19,7 +19,7 @@ const (
 func TestTradeFacts(t *testing.T) {
 	economy := func(kn, gph float64) stat.Estimate {
 		return Economy(stat.Estimate{Mean: kn * mile / hour, SE: 0.01, DOF: 10},
-			stat.Estimate{Mean: gph * usGallon / hour, SE: 1e-7, DOF: 10})
+			stat.Estimate{Mean: gph * usGallon / hour, SE: 1e-7, DOF: 10}, stat.Estimate{SE: 1e-3, DOF: 10})
 	}
 	fast, slow := economy(31.1, 97.3), economy(22.5, 71.7)
 	perGallon := usGallon / mile
@@ -41,7 +41,7 @@ func TestTradeFacts(t *testing.T) {
 func steady(rpm, speed, fuel, load float64, engines EngineSet) Step {
 	s := Step{RPM: rpm, Speed: stat.Estimate{Mean: speed, SE: 0.01, DOF: 20}, Corrected: true,
 		Fuel: stat.Estimate{Mean: fuel, SE: fuel * 1e-3, DOF: 20}, Load: load, Engines: engines, Mass: 8000}
-	s.Economy = Economy(s.Speed, s.Fuel)
+	s.Economy = Economy(s.Speed, s.Fuel, stat.Estimate{SE: 1e-3, DOF: 20})
 	s.Range = s.Economy.Scale(1)
 	return s
 }
@@ -90,6 +90,7 @@ func TestStepsByRPMAndEngines(t *testing.T) {
 			Start: int64(id) * 100 * second, End: int64(id)*100*second + 60*second}
 		w.SOG = stat.Estimate{Mean: rpm / 4, SE: 0.02, DOF: 10}
 		w.Total = stat.Estimate{Mean: rpm * 1e-6, SE: 1e-7, DOF: 10}
+		w.Ratio = stat.Estimate{SE: 1e-3, DOF: 10}
 		for e := range w.RPM {
 			w.RPM[e].Mean = math.NaN()
 			if set.Has(e) {

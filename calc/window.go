@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/cmplx"
 
+	"gonum.org/v1/gonum/floats"
+
 	"trialday.example/logd/calc/stat"
 )
 
@@ -27,6 +29,7 @@ type Window struct {
 	Total   stat.Estimate             // m³/s, all engines
 	SOG     stat.Estimate             // m/s
 	STW     stat.Estimate             // m/s, as the paddle wheel gives it
+	Ratio   stat.Estimate             // relative error of SOG/Total: mean 0, their correlation in it
 	Ground  complex128                // mean velocity over ground, m/s
 	Heading float64                   // rad
 	Load    float64                   // ratio, mean of the driving engines
@@ -63,12 +66,16 @@ func newWindow(ticks []tick, run int, reason Reason) Window {
 	w.Wave = wavePeriod(ticks)
 	use := wholePeriods(ticks, w.Wave)
 	w.Engines = use[len(use)/2].driving()
+	var coarse [MaxEngines]float64
 	for e := range w.RPM {
 		w.RPM[e] = estimate(use, chRPM+channel(e))
-		w.Fuel[e] = estimate(use, chFuel+channel(e))
+		rate := gather(use, chFuel+channel(e))
+		coarse[e] = roundingError(rate, fuelStep)
+		w.Fuel[e] = estimateOf(rate).WithFloor(coarse[e])
 	}
-	w.Total = estimateOf(fuelTotal(use))
-	w.SOG = withFloor(estimate(use, chSOG), gnssFloor)
+	w.Total = estimateOf(fuelTotal(use)).WithFloor(floats.Norm(coarse[:], 2))
+	w.SOG = estimate(use, chSOG).WithFloor(gnssFloor)
+	w.Ratio = ratioError(gather(use, chSOG), fuelTotal(use)).WithFloor(floats.Norm(coarse[:], 2) / w.Total.Mean)
 	w.STW = estimate(use, chSTW)
 	w.Ground = meanVector(use, vecGround)
 	w.Heading = cmplx.Phase(meanVector(use, vecHeading))
@@ -100,9 +107,41 @@ func estimateOf(x []float64) stat.Estimate {
 	return stat.MeanOf(have)
 }
 
-func withFloor(e stat.Estimate, floor float64) stat.Estimate {
-	e.SE = math.Hypot(e.SE, floor)
-	return e
+// fuelStep, m³/s, is the resolution of the fuel rate in PGN 127489, 0.1 L/h.
+const fuelStep = 1e-4 / 3600
+
+// roundingError returns the standard error that rounding to a step leaves in
+// the mean of x. Noise of the size of the step averages it out, a still value
+// keeps it: the mean error of rounded Gaussian values is
+// step/pi*exp(-2 pi² sd²/step²)*sin(2 pi mean/step) (Widrow and Kollár,
+// Quantization Noise, 2008, first term), of which this is the root mean square
+// over all means. 0 where there are no values.
+func roundingError(x []float64, step float64) float64 {
+	have := x[:0:0]
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			have = append(have, v)
+		}
+	}
+	if len(have) == 0 {
+		return 0
+	}
+	r := stat.SD(have) / step
+	return step / math.Pi / math.Sqrt2 * math.Exp(-2*math.Pi*math.Pi*r*r)
+}
+
+// ratioError estimates the relative error of mean(a)/mean(b) from the series of
+// a/mean(a) - b/mean(b): to first order its mean is the ratio's relative
+// error, and what a and b have in common cancels in it as it does in the
+// ratio (linearisation of a ratio estimator: Cochran, Sampling Techniques,
+// 3rd ed., 1977, 6.3).
+func ratioError(a, b []float64) stat.Estimate {
+	ma, mb := estimateOf(a).Mean, estimateOf(b).Mean
+	d := make([]float64, len(a))
+	for i := range a {
+		d[i] = a[i]/ma - b[i]/mb
+	}
+	return estimateOf(d)
 }
 
 // meanOver returns the mean of a per-engine channel over a set of engines.

@@ -34,6 +34,12 @@ func (e Estimate) Scale(k float64) Estimate {
 	return Estimate{Mean: k * e.Mean, SE: math.Abs(k) * e.SE, DOF: e.DOF}
 }
 
+// WithFloor adds an independent standard error that is known, not estimated.
+func (e Estimate) WithFloor(se float64) Estimate {
+	e.SE = math.Hypot(e.SE, se)
+	return e
+}
+
 // StudentT975 returns the 0.975 quantile of Student's t distribution. Below
 // one degree of freedom it uses one: the interval is then wide but finite.
 func StudentT975(dof float64) float64 {

@@ -47,8 +47,8 @@ func marks(r *results.Results, s *results.Step) string {
 			out = append(out, m.text)
 		}
 	}
-	if s.Note != "" {
-		out = append(out, s.Note)
+	if !s.CurrentCorrected {
+		out = append(out, "one direction only: not corrected for current")
 	}
 	return strings.Join(out, ", ")
 }

@@ -94,9 +94,6 @@ func (e Edge) step(s *calc.Step) Step {
 			out.Engines = append(out.Engines, name)
 		}
 	}
-	if !s.Corrected {
-		out.Note = "one direction only: not corrected for current"
-	}
 	return out
 }
 
