@@ -1,0 +1,72 @@
+/*
+Package calc turns the samples of a trial day into runs, steady windows, rpm
+steps and figures, with their uncertainty. It is pure: no input or output, no
+clock, no random numbers. It works in SI units and in trial time, one pass over
+the samples, keeping only the present run and what was found so far.
+
+# The way
+
+	tick     one second: means of the samples in it (tick.go)
+	run      a stretch of one kind: at rest, manoeuvring, accelerating, held
+	         throttle, turning, slowing (run.go)
+	window   a stretch of a held run that was tested for steadiness (steady.go),
+	         and its figures (window.go)
+	pass     the steady windows of one run at one throttle setting (step.go)
+	step     all passes at one setting, current taken out (current.go)
+	best     the steps that answer the questions (best.go)
+
+# What is steady
+
+A window is steady when nothing forbids it (a quantity missing, its source
+changed, shallow water), when throttle and course keep one level, when the
+settling tail has died away, and when no drift or hunting is left. In order:
+
+ 1. Levels. Each engine's speed and the heading are cut where their mean jumps,
+    all together, by exact minimisation of a penalised cost (PELT, Killick et
+    al. 2012) with the noise taken from first differences, so that noise sets
+    its own threshold. Jumps too small to matter (0.6 % of rpm, 2 degrees) are
+    joined again.
+ 2. Tail. After the throttle or the helm stands still the speed approaches its
+    final value exponentially. The window begins where the change still to come
+    is below the limit, 0.5 % of speed by default and never less than 0.1 kn.
+    The time is a mean over time constants weighted by likelihood, since gusts
+    and helm wander as slowly as the tail itself (stat.Settle).
+ 3. Tests. Standard deviation of each engine's speed (hunting), and the drift of
+    heading, speed and fuel rate across the window, where the slope differs
+    from zero at 95 % with the residuals' autocorrelation allowed for
+    (stat.Slope).
+
+A stretch that fails has one reason. The thresholds stand beside their tests,
+each with its unit and why it has that value.
+
+Hull-performance monitoring of ships filters blocks of 10 minutes by standard
+deviations: 3 rpm of shaft speed, 0.5 kn of speed, 1 degree of rudder, after
+Chauvenet's criterion for outliers (ISO 19030-2, from memory). A planing boat
+holds a throttle setting for a minute, its shaft turns 30 times faster and its
+speed wanders by tens of percents of a ship's in the same sea, so the time base
+is seconds and the limits are relative; what is kept of that standard is its
+principle, that a block is judged by the spread of what should stand still.
+The ratio-of-variances test of Cao and Rhinehart (J. Process Control 5 (1995)
+363), the usual one in process industry, assumes noise without correlation from
+one value to the next; in waves it fires on every one of them at this time base,
+which is why slopes with corrected errors are used here.
+
+# Uncertainty
+
+The mean of a window has the standard error of correlated data, by the spectral
+density at zero of an autoregressive model (stat.MeanOf), and Student's t with
+the effective number of values. Means are taken over a whole number of wave
+encounter periods. Two things are added that repetition within a window does
+not show: the slow part of the satellite receiver's error (gnssFloor) and the
+rounding of the fuel rate (roundingError). Steps combine passes with the
+weights of the current fit; variances add and degrees of freedom combine by
+Welch and Satterthwaite. Economy takes the correlation of speed and burn within
+a window into account (ratioError).
+
+# Assumptions
+
+Speed through water is the same on both courses of a step up to what their mean
+cancels; the current is the same over the trial area and changes smoothly; the
+fuel meter is right.
+*/
+package calc
