@@ -42,14 +42,17 @@ each with its unit and why it has that value.
 Hull-performance monitoring of ships filters blocks of 10 minutes by standard
 deviations: 3 rpm of shaft speed, 0.5 kn of speed, 1 degree of rudder, after
 Chauvenet's criterion for outliers (ISO 19030-2, from memory). A planing boat
-holds a throttle setting for a minute, its shaft turns 30 times faster and its
-speed wanders by tens of percents of a ship's in the same sea, so the time base
-is seconds and the limits are relative; what is kept of that standard is its
-principle, that a block is judged by the spread of what should stand still.
-The ratio-of-variances test of Cao and Rhinehart (J. Process Control 5 (1995)
-363), the usual one in process industry, assumes noise without correlation from
-one value to the next; in waves it fires on every one of them at this time base,
-which is why slopes with corrected errors are used here.
+holds a throttle setting for about a minute and its engines turn some thirty
+times faster, so here the time base is seconds and the limits are relative to
+speed and rpm. What is kept of that standard is its principle: a stretch is
+judged by the spread of what should stand still.
+
+The ratio test of process industry (Cao and Rhinehart, J. Process Control 5
+(1995) 363) compares two estimates of variance and takes the noise as
+uncorrelated from one value to the next. Its ratio is about 1/(1-r) for noise
+with a correlation r at lag one: 5 where r is 0.8, as it is of a boat's speed at
+one second, against a critical value near 2. Hence slopes with corrected errors
+instead.
 
 # Uncertainty
 
