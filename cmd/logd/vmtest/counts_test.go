@@ -1,0 +1,39 @@
+package vmtest
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"sync"
+)
+
+// tally collects what the tests counted, for publishing.
+type tally struct {
+	mu    sync.Mutex
+	lines map[string]any
+}
+
+var counts tally
+
+// note keeps one figure under a name.
+func (c *tally) note(name string, value any) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.lines == nil {
+		c.lines = map[string]any{}
+	}
+	c.lines[name] = value
+}
+
+// write prints the figures, and writes them to a file if one is named.
+func (c *tally) write(name string) error {
+	text, err := json.MarshalIndent(c.lines, "", "  ")
+	if err != nil {
+		return err
+	}
+	fmt.Printf("counted: %s\n", text)
+	if name == "" {
+		return nil
+	}
+	return os.WriteFile(name, append(text, '\n'), 0o644)
+}
