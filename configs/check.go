@@ -3,6 +3,7 @@ package configs
 import (
 	"fmt"
 	"net"
+	"net/netip"
 	"net/url"
 	"slices"
 	"strconv"
@@ -119,6 +120,8 @@ func (p *places) checkOutputs(c *Config) {
 	}
 	p.number("journal.segment_mb", float64(c.Journal.SegmentMB), 1, 4096)
 	p.number("journal.sync_s", c.Journal.SyncS, 0.05, 60)
+	p.number("journal.resume_h", c.Journal.ResumeH, 0, 168)
+	p.number("journal.keep_free_mb", float64(c.Journal.KeepFreeMB), 0, 1e6)
 	host, port, err := net.SplitHostPort(c.Page.Listen)
 	if n, perr := strconv.Atoi(port); err != nil || perr != nil || n < 0 || n > 65535 || strings.ContainsAny(host, " /") {
 		p.add("page.listen", c.Page.Listen, "no address to listen on", "host:port such as 127.0.0.1:8642")
@@ -147,8 +150,13 @@ func (p *places) checkBus(interfaces []string) {
 	}
 	for i, name := range interfaces {
 		at := fmt.Sprintf("bus.interfaces[%d]", i)
-		if name == "" || len(name) > 15 || strings.ContainsAny(name, " \t\r\n/:") {
-			p.add(at, name, "no name of an interface", "1 to 15 characters such as can0")
+		if group, udp := strings.CutPrefix(name, "udp:"); udp {
+			a, err := netip.ParseAddrPort(group)
+			if err != nil || !a.Addr().Is4() || !a.Addr().IsMulticast() || a.Port() == 0 {
+				p.add(at, name, "no multicast group", "such as udp:239.64.142.206:9999, of IPv4")
+			}
+		} else if name == "" || len(name) > 15 || strings.ContainsAny(name, " \t\r\n/:") {
+			p.add(at, name, "no name of an interface", "1 to 15 characters such as can0, or udp:GROUP:PORT")
 		}
 		if slices.Contains(interfaces[:i], name) {
 			p.add(at, name, "listed twice", "each interface once")

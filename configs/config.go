@@ -88,11 +88,14 @@ type Steady struct {
 	StepPct       float64 `mapstructure:"step_pct"`        // rpm spread inside one step, %
 }
 
-// Journal is where the frames are kept.
+// Journal is where the frames are kept, a directory for each trial.
 type Journal struct {
-	Dir       string  `mapstructure:"dir"`
-	SegmentMB int     `mapstructure:"segment_mb"`
-	SyncS     float64 `mapstructure:"sync_s"`
+	Dir        string  `mapstructure:"dir"`
+	SegmentMB  int     `mapstructure:"segment_mb"`
+	SyncS      float64 `mapstructure:"sync_s"`
+	ResumeH    float64 `mapstructure:"resume_h"`     // longest pause inside one trial
+	KeepFreeMB int     `mapstructure:"keep_free_mb"` // left free on the disk
+	FreeOldest bool    `mapstructure:"free_oldest"`  // delete old closed trials to make room
 }
 
 // Influx is the server for the engineers' samples. Empty URL: not used.
@@ -108,7 +111,8 @@ type Page struct {
 	Listen string `mapstructure:"listen"`
 }
 
-// Bus lists the CAN interfaces to listen to.
+// Bus lists the CAN interfaces to listen to. udp:GROUP:PORT is a multicast group
+// that stands for one on a machine without CAN.
 type Bus struct {
 	Interfaces []string `mapstructure:"interfaces"`
 }

@@ -25,7 +25,7 @@ func Default() Config {
 		Trial:   Trial{Units: "metric"},
 		Sources: Sources{HoldS: 30},
 		Steady:  Steady{MinS: 20, SettlePct: 0.5, RPMHuntingPct: 1.5, CourseDeg: 4, StepPct: 2},
-		Journal: Journal{Dir: "journal", SegmentMB: 64, SyncS: 1},
+		Journal: Journal{Dir: "journal", SegmentMB: 64, SyncS: 1, ResumeH: 6, KeepFreeMB: 50},
 		Page:    Page{Listen: "127.0.0.1:8642"},
 		Bus:     Bus{Interfaces: []string{"can0"}},
 	}

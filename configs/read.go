@@ -230,6 +230,8 @@ func typeAllowed(de *mapstructure.DecodeError) string {
 		return "a whole number"
 	case reflect.Float64:
 		return "a number"
+	case reflect.Bool:
+		return "true or false"
 	}
 	return "text (put it in quotes)"
 }
