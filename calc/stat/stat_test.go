@@ -1,14 +1,12 @@
 package stat
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"os/exec"
-	"strings"
 	"testing"
+
+	"trialday.example/logd/calc/scipy"
 )
 
 func near(t *testing.T, what string, got, want, tol float64) {
@@ -29,37 +27,10 @@ func ar1(r *rand.Rand, n int, phi float64) []float64 {
 	return x
 }
 
-// scipy runs an expression in Python with numpy and scipy and decodes what it
-// prints as JSON.
-func scipy(t *testing.T, program string, in any, out any) {
-	t.Helper()
-	const python = "/usr/bin/python3" // Debian's, which Debian's python3-scipy belongs to
-	if err := exec.Command(python, "-c", "import scipy").Run(); err != nil {
-		if os.Getenv("CI") != "" {
-			t.Fatalf("python3-scipy is not installed: %v", err)
-		}
-		t.Skip("python3-scipy is not installed")
-	}
-	data, err := json.Marshal(in)
-	if err != nil {
-		t.Fatal(err)
-	}
-	cmd := exec.Command(python, "-c", "import sys, json\nimport numpy as np\nimport scipy.stats, scipy.optimize\nx = json.load(sys.stdin)\n"+program)
-	cmd.Stdin = strings.NewReader(string(data))
-	cmd.Stderr = os.Stderr
-	got, err := cmd.Output()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := json.Unmarshal(got, out); err != nil {
-		t.Fatalf("%v in %q", err, got)
-	}
-}
-
 func TestStudentAgainstSciPy(t *testing.T) {
 	dof := []float64{1, 1.5, 2, 3.7, 5, 10, 30, 59, 1000}
 	var want []float64
-	scipy(t, "print(json.dumps([scipy.stats.t.ppf(0.975, d) for d in x]))", dof, &want)
+	scipy.Run(t, "print(json.dumps([scipy.stats.t.ppf(0.975, d) for d in x]))", dof, &want)
 	for i, d := range dof {
 		near(t, fmt.Sprintf("t(0.975, %g)", d), StudentT975(d), want[i], 1e-6*want[i])
 	}
@@ -74,7 +45,7 @@ func TestSlopeAgainstSciPy(t *testing.T) {
 		x[i] = 3 + 0.05*float64(i) + r.NormFloat64()
 	}
 	var want [2]float64
-	scipy(t, "r = scipy.stats.linregress(np.arange(len(x)), x)\nprint(json.dumps([r.slope, r.stderr]))", x, &want)
+	scipy.Run(t, "r = scipy.stats.linregress(np.arange(len(x)), x)\nprint(json.dumps([r.slope, r.stderr]))", x, &want)
 	got := Slope(x)
 	near(t, "slope", got.Mean, want[0], 1e-9)
 	near(t, "LineSlope", LineSlope(x), want[0], 1e-9)
@@ -91,7 +62,7 @@ func TestTailAgainstSciPy(t *testing.T) {
 		y[i] = 12 - 1.8*math.Exp(-float64(i)/7) + 0.02*r.NormFloat64()
 	}
 	var want [3]float64
-	scipy(t, "p, _ = scipy.optimize.curve_fit(lambda t, f, a, tau: f + a*np.exp(-t/tau), np.arange(len(x)), x, p0=[x[-1], x[0]-x[-1], 5])\nprint(json.dumps(list(p)))", y, &want)
+	scipy.Run(t, "p, _ = scipy.optimize.curve_fit(lambda t, f, a, tau: f + a*np.exp(-t/tau), np.arange(len(x)), x, p0=[x[-1], x[0]-x[-1], 5])\nprint(json.dumps(list(p)))", y, &want)
 	got := bestTail(tails(y, 0))
 	near(t, "final", got.Final, want[0], 0.01)
 	near(t, "excess", got.Excess, want[1], 0.05)
