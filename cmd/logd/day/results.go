@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"trialday.example/logd/calc"
@@ -74,7 +75,7 @@ func (d *Day) results(rep *calc.Report, bad int64) (*results.Results, *results.T
 	r.Devices = d.devices()
 	r.Sources = d.sources(names, edge)
 	r.Findings = d.findings(names, clock.Known())
-	r.Missing = missing(&d.cfg, rep)
+	r.Missing = missing(&d.cfg, names, rep)
 	r.Quality = d.quality(bad, names, edge)
 	return r, edge.Line(&rep.Line)
 }
@@ -193,7 +194,7 @@ func (d *Day) quality(bad int64, names []string, edge results.Edge) results.Qual
 
 // missing names each figure that could not be derived, and the sensor or the
 // key that would give it.
-func missing(c *configs.Config, rep *calc.Report) []results.MissingFigure {
+func missing(c *configs.Config, names []string, rep *calc.Report) []results.MissingFigure {
 	var out []results.MissingFigure
 	add := func(absent bool, figure, why string) {
 		if absent {
@@ -207,6 +208,12 @@ func missing(c *configs.Config, rep *calc.Report) []results.MissingFigure {
 	add(!rep.HasFuel, "fuel burn", "no fuel rate was heard (PGN 127489)")
 	add(!rep.HasFuel, "economy", "no fuel rate was heard (PGN 127489)")
 	add(!rep.HasFuel, "range", "no fuel rate was heard (PGN 127489)")
+	if silent := withoutFuel(names, rep); rep.HasFuel && silent != "" {
+		why := "no fuel rate of " + silent + " was heard (PGN 127489), and a total without it would be wrong"
+		add(true, "fuel burn", why)
+		add(true, "economy", why)
+		add(true, "range", why)
+	}
 	add(rep.HasFuel && c.Fuel.TankL == nil, "range", "fuel.tank_l is not configured")
 	add(!rep.HasLoad, "cruise at load", "no engine load was heard (PGN 127489)")
 	add(rep.HasLoad && math.IsNaN(rep.Best.Cruise.Load) && rep.Best.CruiseStep == 0, "cruise at load",
@@ -216,6 +223,31 @@ func missing(c *configs.Config, rep *calc.Report) []results.MissingFigure {
 	add(c.Vessel.LengthM == nil, "figures in boat lengths", "vessel.length_m is not configured")
 	add(!rep.HasHeading, "current from headings", "no heading was heard (PGN 127250): courses over ground stand for it, which is right only where the current does not set the boat sideways")
 	return out
+}
+
+// withoutFuel names the engines that drove in steps and gave no fuel rate in any
+// of them; "" for none.
+func withoutFuel(names []string, rep *calc.Report) string {
+	var drove, gave calc.EngineSet
+	for i := range rep.Windows {
+		w := &rep.Windows[i]
+		if w.Step == 0 {
+			continue
+		}
+		drove |= w.Engines
+		for e := range w.Fuel {
+			if !math.IsNaN(w.Fuel[e].Mean) {
+				gave |= 1 << e
+			}
+		}
+	}
+	var out []string
+	for e := range calc.MaxEngines {
+		if drove.Has(e) && !gave.Has(e) {
+			out = append(out, engineName(names, uint8(e)))
+		}
+	}
+	return strings.Join(out, " and ")
 }
 
 // findings are plain statements on the installation.
