@@ -18,6 +18,8 @@ type Best struct {
 	Level          []int
 	CruiseStep     int // the step nearest to the cruise load
 	Cruise         Cruise
+	// The tops of the fitted curves of economy over speed.
+	PlaningTop, DisplacementTop Optimum
 }
 
 // Cruise is interpolated between steps at the cruise load; Load is NaN where
@@ -39,7 +41,7 @@ func FindBest(steps []Step, b Boat) Best {
 	top := pick(c, func(s *Step) float64 { return s.Speed.Mean })
 	economy := pick(c, func(s *Step) float64 { return s.Economy.Mean })
 	out.TopSpeed, out.Economy = idOf(top), idOf(economy)
-	planing := onPlane(c, b)
+	planing, floating := onPlane(c, b)
 	if best := pick(planing, func(s *Step) float64 { return s.Economy.Mean }); best != nil {
 		out.PlaningEconomy = best.ID
 		for _, s := range planing {
@@ -48,6 +50,7 @@ func FindBest(steps []Step, b Boat) Best {
 			}
 		}
 	}
+	out.PlaningTop, out.DisplacementTop = BestEconomy(planing), BestEconomy(floating)
 	out.CruiseStep, out.Cruise = cruise(c, b.Cruise)
 	return out
 }
@@ -91,22 +94,22 @@ func pick(steps []*Step, f func(*Step) float64) *Step {
 // 3 (Savitsky 1964 and planing-hull literature, from memory).
 const planingFroude = 2.5
 
-// onPlane returns the steps on the plane. Without the mass it takes the length
-// Froude number 1.0 (the same sources), and without the length none.
-func onPlane(steps []*Step, b Boat) []*Step {
-	if !b.Planes {
-		return nil
-	}
-	var out []*Step
+// onPlane tells the steps on the plane from those that are not. Without the
+// mass it takes the length Froude number 1.0 (the same sources), and without
+// the length no step is on the plane.
+func onPlane(steps []*Step, b Boat) (planing, floating []*Step) {
 	for _, s := range steps {
-		switch {
-		case !math.IsNaN(s.Mass) && VolumeFroude(s.Speed.Mean, s.Mass) >= planingFroude:
-			out = append(out, s)
-		case math.IsNaN(s.Mass) && s.Speed.Mean/math.Sqrt(gravity*b.Length) >= 1:
-			out = append(out, s)
+		fast := VolumeFroude(s.Speed.Mean, s.Mass) >= planingFroude
+		if math.IsNaN(s.Mass) {
+			fast = s.Speed.Mean/math.Sqrt(gravity*b.Length) >= 1
+		}
+		if b.Planes && fast {
+			planing = append(planing, s)
+		} else {
+			floating = append(floating, s)
 		}
 	}
-	return out
+	return planing, floating
 }
 
 // VolumeFroude returns V/sqrt(g*vol^(1/3)) for a boat of mass kg in sea water

@@ -12,6 +12,7 @@ type Boat struct {
 	Length float64 // m
 	Usable float64 // m³ of fuel that may be used: tank less reserve
 	Mass   float64 // kg at the start of the day
+	Full   float64 // kg, as at the start of the day but with full tanks
 	Fuel   float64 // kg/m³
 	Cruise float64 // load ratio of the maker's recommended cruise
 	Planes bool    // whether the hull is made to plane
@@ -26,10 +27,12 @@ type Step struct {
 	RPM       float64 // 1/s, mean of the driving engines
 	Speed     stat.Estimate
 	Corrected bool
-	Flow      complex128    // current, m/s; NaN where not corrected
-	Fuel      stat.Estimate // m³/s
-	Economy   stat.Estimate // m of way per m³ of fuel
-	Range     stat.Estimate // m on the usable fuel
+	Flow      complex128                // current, m/s; NaN where not corrected
+	Fuel      stat.Estimate             // m³/s
+	ByEngine  [MaxEngines]stat.Estimate // m³/s, NaN where an engine gives none
+	Economy   stat.Estimate             // m of way per m³ of fuel
+	Range     stat.Estimate             // m on the usable fuel
+	BurnOff   float64                   // m, range as the boat grows lighter; see BurnOffRange
 	Load      float64
 	Pitch     float64
 	Trim      float64
@@ -194,6 +197,9 @@ func newStep(windows []Window, group []int, b Boat) Step {
 		return stat.Sum(parts, c.Weights)
 	}
 	s.Fuel = estimate(func(w *Window) stat.Estimate { return w.Total })
+	for e := range s.ByEngine {
+		s.ByEngine[e] = estimate(func(w *Window) stat.Estimate { return w.Fuel[e] })
+	}
 	// What concerns the speed alone: the receiver's floor and the current's
 	// drift between passes.
 	ratio := estimate(func(w *Window) stat.Estimate { return w.Ratio.WithFloor(gnssFloor / w.SOG.Mean) })
@@ -204,6 +210,7 @@ func newStep(windows []Window, group []int, b Boat) Step {
 	s.Trim = weigh(func(w *Window) float64 { return w.Trim })
 	s.Mass = b.Mass - b.Fuel*weigh(func(w *Window) float64 { return w.Burnt })
 	s.Range = s.Economy.Scale(b.Usable)
+	s.BurnOff = BurnOffRange(s.Economy.Mean, s.Mass, b.Full, b.Usable, b.Fuel)
 	return s
 }
 

@@ -20,6 +20,8 @@ type Report struct {
 	Windows    []Window
 	Steps      []Step
 	Best       Best
+	Day        DayFit
+	Paddle     Paddle
 	Line       Line
 	// Heard has a bit for each engine that sent its speed.
 	Heard EngineSet
@@ -118,6 +120,8 @@ func (t *Trial) Finish() *Report {
 	r := &t.report
 	r.Steps = Steps(r.Windows, t.set.Step, t.set.Boat)
 	r.Best = FindBest(r.Steps, t.set.Boat)
+	r.Day = FitDay(r.Windows, r.Steps)
+	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
 	return r
 }
 

@@ -37,6 +37,7 @@ func (r *Results) Figures(rep *calc.Report, e Edge) {
 	for i := range rep.Windows {
 		r.Windows = append(r.Windows, e.window(&rep.Windows[i]))
 	}
+	r.dayFit(rep, e)
 	for _, run := range rep.Runs {
 		r.Runs = append(r.Runs, Run{ID: run.ID, Kind: run.Kind.String(), Start: e.Stamp(run.Start), End: e.Stamp(run.End)})
 	}
@@ -84,6 +85,9 @@ func (e Edge) step(s *calc.Step) Step {
 		EconomyMPG:    interval(nmPerL, units.MilesPerUSGallon(1)),
 		RangeNM:       interval(s.Range, 1/units.MetresPerNauticalMile),
 
+		RangeBurnOffNM: scaled(s.BurnOff, 1/units.MetresPerNauticalMile),
+		EngineFuelLPH:  map[string]Interval{},
+
 		LoadPct: scaled(s.Load, 100), PitchDeg: degrees(s.Pitch), TrimPct: scaled(s.Trim, 100),
 		Passes: s.Passes, Windows: s.Windows, CurrentCorrected: s.Corrected,
 		CurrentKn: scaled(cmplx.Abs(s.Flow), units.Knots(1)), CurrentSetDeg: compass(cmplx.Phase(s.Flow)),
@@ -93,6 +97,9 @@ func (e Edge) step(s *calc.Step) Step {
 		if s.Engines.Has(i) {
 			out.Engines = append(out.Engines, name)
 		}
+		if v := interval(s.ByEngine[i], units.LitresPerHour(1)); v != nil {
+			out.EngineFuelLPH[name] = *v
+		}
 	}
 	return out
 }
@@ -101,7 +108,7 @@ func best(b *calc.Best) Best {
 	out := Best{
 		TopSpeedStep: id(b.TopSpeed), BestEconomyStep: id(b.Economy),
 		BestPlaningEconomyStep: id(b.PlaningEconomy), LevelEconomySteps: b.Level,
-		CruiseStep: id(b.CruiseStep),
+		CruiseStep: id(b.CruiseStep), PlaningOptimum: optimum(&b.PlaningTop), DisplacementOptimum: optimum(&b.DisplacementTop),
 	}
 	if c := b.Cruise; !math.IsNaN(c.Load) {
 		out.Cruise = &Cruise{

@@ -21,6 +21,8 @@ type Results struct {
 	Best    Best     `json:"best"`
 	Steps   []Step   `json:"steps"`
 	Windows []Window `json:"windows"`
+	Current Current  `json:"current"`
+	Paddle  Paddle   `json:"paddle_wheel"`
 	Runs    []Run    `json:"runs"`
 	Devices []Device `json:"devices"`
 	// Sources tells which device gave each quantity, and when that changed.
@@ -126,29 +128,35 @@ type Window struct {
 
 // Step is one rpm step: the passes at one throttle setting taken together.
 type Step struct {
-	ID               int       `json:"id"` // counts from 1 by rising rpm
-	RPM              float64   `json:"rpm"`
-	SpeedKn          Interval  `json:"speed_kn"`
-	SpeedMPH         Interval  `json:"speed_mph"`
-	FuelLPH          *Interval `json:"fuel_lph"`
-	FuelUSGPH        *Interval `json:"fuel_usgal_per_h"`
-	EconomyNMPerL    *Interval `json:"economy_nm_per_l"`
-	EconomyLPerNM    *Interval `json:"economy_l_per_nm"`
-	EconomyNMPGal    *Interval `json:"economy_nm_per_usgal"`
-	EconomyMPG       *Interval `json:"economy_mi_per_usgal"`
-	RangeNM          *Interval `json:"range_nm"`
-	LoadPct          *float64  `json:"load_pct"`
-	PitchDeg         *float64  `json:"pitch_deg"`
-	TrimPct          *float64  `json:"trim_pct"`
-	Passes           int       `json:"passes"`
-	Windows          []int     `json:"windows"`
-	CurrentCorrected bool      `json:"current_corrected"`
-	CurrentKn        *float64  `json:"current_kn"`
-	CurrentSetDeg    *float64  `json:"current_set_deg"` // the direction it flows to
+	ID            int       `json:"id"` // counts from 1 by rising rpm
+	RPM           float64   `json:"rpm"`
+	SpeedKn       Interval  `json:"speed_kn"`
+	SpeedMPH      Interval  `json:"speed_mph"`
+	FuelLPH       *Interval `json:"fuel_lph"`
+	FuelUSGPH     *Interval `json:"fuel_usgal_per_h"`
+	EconomyNMPerL *Interval `json:"economy_nm_per_l"`
+	EconomyLPerNM *Interval `json:"economy_l_per_nm"`
+	EconomyNMPGal *Interval `json:"economy_nm_per_usgal"`
+	EconomyMPG    *Interval `json:"economy_mi_per_usgal"`
+	RangeNM       *Interval `json:"range_nm"`
+	// RangeBurnOffNM is the range as the boat grows lighter with the fuel.
+	RangeBurnOffNM *float64 `json:"range_burn_off_nm"`
+	// EngineFuelLPH is the rate of each engine.
+	EngineFuelLPH    map[string]Interval `json:"engine_fuel_lph"`
+	LoadPct          *float64            `json:"load_pct"`
+	PitchDeg         *float64            `json:"pitch_deg"`
+	TrimPct          *float64            `json:"trim_pct"`
+	Passes           int                 `json:"passes"`
+	Windows          []int               `json:"windows"`
+	CurrentCorrected bool                `json:"current_corrected"`
+	CurrentKn        *float64            `json:"current_kn"`
+	CurrentSetDeg    *float64            `json:"current_set_deg"` // the direction it flows to
 	// Engines lists the engines in gear, by name.
 	Engines []string `json:"engines"`
 	MassKg  *float64 `json:"mass_kg"` // mean over the passes, fuel burnt so far taken off
 	Note    string   `json:"note"`
+	// DayFit is the step's speed by the fit of the whole day's current.
+	DayFit *StepDayFit `json:"day_fit"`
 }
 
 // Best points into Steps by id; null where it could not be derived.
@@ -159,6 +167,9 @@ type Best struct {
 	LevelEconomySteps      []int   `json:"level_economy_steps"` // not distinguishable from the best planing step
 	CruiseStep             *int    `json:"cruise_step"`
 	Cruise                 *Cruise `json:"cruise"`
+	// The tops of the curves of economy over speed.
+	PlaningOptimum      Optimum `json:"planing_optimum"`
+	DisplacementOptimum Optimum `json:"displacement_optimum"`
 }
 
 // Cruise is interpolated between steps at the configured load.

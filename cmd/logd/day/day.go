@@ -95,9 +95,11 @@ func boat(c *configs.Config) calc.Boat {
 		Cruise: c.Fuel.CruiseLoadPct / 100,
 		Planes: c.Vessel.Hull == "planing",
 		Mass:   math.NaN(),
+		Full:   math.NaN(),
 	}
 	if items, ok := massItems(c); ok {
 		b.Mass = calc.TotalMass(items)
+		b.Full = b.Mass + (known(c.Fuel.TankL)-*c.Load.FuelL)/1000*b.Fuel
 	}
 	return b
 }
