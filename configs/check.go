@@ -21,6 +21,7 @@ func (p *places) check(c *Config) {
 	p.checkVessel(&c.Vessel)
 	p.checkEngines(c.Engines)
 	p.checkFuelAndLoad(&c.Fuel, &c.Load)
+	p.optional("mass.reference_kg", c.Mass.ReferenceKg, 50, 1e6)
 	p.oneOf("trial.units", c.Trial.Units, "metric", "us")
 	p.checkSources(&c.Sources)
 	p.checkSteady(&c.Steady)
@@ -75,6 +76,16 @@ func (p *places) checkFuelAndLoad(f *Fuel, l *Load) {
 	p.optional("fuel.tank_l", f.TankL, 1, 200000)
 	p.number("fuel.reserve_pct", f.ReservePct, 0, 90)
 	p.number("fuel.cruise_load_pct", f.CruiseLoadPct, 10, 100)
+	p.optional("fuel.price_per_l", f.PricePerL, 0.001, 1e6)
+	if f.Currency != "" && (len(f.Currency) > 8 || strings.TrimSpace(f.Currency) != f.Currency || strings.ContainsAny(f.Currency, "\t\r\n,;")) {
+		p.add("fuel.currency", f.Currency, "no name of a currency", "up to 8 characters such as EUR")
+	}
+	p.optional("fuel.co2_kg_per_l", f.CO2KgPerL, 0, 4)
+	p.optional("fuel.top_up_l", f.TopUpL, 0.1, 200000)
+	p.optional("fuel.top_up_error_l", f.TopUpErrorL, 0, 2000)
+	if f.TankL != nil && f.TopUpL != nil && *f.TopUpL > *f.TankL {
+		p.add("fuel.top_up_l", *f.TopUpL, "more than the tank holds", fmt.Sprintf("up to fuel.tank_l, %g", *f.TankL))
+	}
 	p.optional("load.fuel_l", l.FuelL, 0, 200000)
 	p.optional("load.water_l", l.WaterL, 0, 50000)
 	p.number("load.people", float64(l.People), 0, 500)

@@ -10,6 +10,7 @@ type Config struct {
 	Engines []Engine `mapstructure:"engines"`
 	Fuel    Fuel     `mapstructure:"fuel"`
 	Load    Load     `mapstructure:"load"`
+	Mass    Mass     `mapstructure:"mass"`
 	Trial   Trial    `mapstructure:"trial"`
 	Sources Sources  `mapstructure:"sources"`
 	Steady  Steady   `mapstructure:"steady"`
@@ -46,6 +47,11 @@ type Fuel struct {
 	TankL         *float64 `mapstructure:"tank_l"`
 	ReservePct    float64  `mapstructure:"reserve_pct"`
 	CruiseLoadPct float64  `mapstructure:"cruise_load_pct"`
+	PricePerL     *float64 `mapstructure:"price_per_l"`
+	Currency      string   `mapstructure:"currency"`
+	CO2KgPerL     *float64 `mapstructure:"co2_kg_per_l"`
+	TopUpL        *float64 `mapstructure:"top_up_l"`       // pumped at the end of the day to fill to the mark of its start
+	TopUpErrorL   *float64 `mapstructure:"top_up_error_l"` // how closely that mark repeats, half of a 95 % interval
 }
 
 // Load is what is aboard at the start of the day.
@@ -55,6 +61,11 @@ type Load struct {
 	People   int      `mapstructure:"people"`
 	PersonKg float64  `mapstructure:"person_kg"`
 	GearKg   float64  `mapstructure:"gear_kg"`
+}
+
+// Mass asks for speeds at another mass than the day's.
+type Mass struct {
+	ReferenceKg *float64 `mapstructure:"reference_kg"` // not given: no such speeds
 }
 
 // Trial names the day.

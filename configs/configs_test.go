@@ -46,6 +46,19 @@ func TestDensityGoesByKindUnlessGiven(t *testing.T) {
 	}
 }
 
+func TestCarbonGoesByKindUnlessGiven(t *testing.T) {
+	// EN 16258:2012, annex A, tank to wheel, from memory.
+	for text, want := range map[string]float64{
+		"fuel: {kind: diesel}":                    2.67,
+		"fuel: {kind: petrol}":                    2.42,
+		"fuel: {kind: petrol, co2_kg_per_l: 2.3}": 2.3,
+	} {
+		if got := *parseString(t, text).Fuel.CO2KgPerL; got != want {
+			t.Errorf("%s: %g kg/L, want %g", text, got, want)
+		}
+	}
+}
+
 func TestEnginesTakeNameAndInstanceFromTheirPlace(t *testing.T) {
 	c := parseString(t, "engines: [{}, {name: middle}, {}]")
 	for i, want := range []string{"port", "middle", "starboard"} {
@@ -128,6 +141,12 @@ func TestFaultsNamePlaceValueReasonAndRemedy(t *testing.T) {
 		{"fuel: {kind: coal}", []string{"fuel.kind", `"coal"`, "diesel, petrol"}},
 		{"fuel: {reserve_pct: 101}", []string{"fuel.reserve_pct", "101", "0 to 90"}},
 		{"fuel: {tank_l: 100}\nload: {fuel_l: 120}", []string{"boat.yaml:2:", "load.fuel_l", "120", "100"}},
+		{"fuel: {price_per_l: 0}", []string{"fuel.price_per_l", "0.001 to"}},
+		{"fuel: {currency: 'pieces of eight'}", []string{"fuel.currency", "EUR"}},
+		{"fuel: {co2_kg_per_l: 26.7}", []string{"fuel.co2_kg_per_l", "0 to 4"}},
+		{"fuel: {tank_l: 100, top_up_l: 120}", []string{"fuel.top_up_l", "120", "fuel.tank_l, 100"}},
+		{"fuel: {top_up_error_l: -1}", []string{"fuel.top_up_error_l", "0 to"}},
+		{"mass: {reference_kg: 12}", []string{"mass.reference_kg", "12", "50 to"}},
 		{"load: {people: 2.5}", []string{"load.people", "2.5", "whole number"}},
 		{"load: {people: -1}", []string{"load.people", "-1", "0 to"}},
 		{"trial: {units: imperial}", []string{"trial.units", "metric, us"}},

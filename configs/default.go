@@ -10,15 +10,23 @@ const (
 	PetrolDensityKgPerL = 0.745
 )
 
+// Carbon dioxide taken where fuel.co2_kg_per_l is not given, kg of CO2
+// equivalent a litre burnt (tank to wheel): EN 16258:2012, annex A, from
+// memory.
+const (
+	DieselCO2KgPerL = 2.67
+	PetrolCO2KgPerL = 2.42
+)
+
 // Default returns the configuration of a boat of which nothing is known. It is
 // valid: speed and burn tables can be made with it, but nothing that needs the
 // boat's length, its engines' ratings or its tank.
 func Default() Config {
-	diesel := DieselDensityKgPerL
+	diesel, carbon := DieselDensityKgPerL, DieselCO2KgPerL
 	return Config{
 		Vessel: Vessel{Hull: "planing"},
 		// 10 % kept back and cruise at 80 % load: common practice, no source.
-		Fuel: Fuel{Kind: "diesel", DensityKgPerL: &diesel, ReservePct: 10, CruiseLoadPct: 80},
+		Fuel: Fuel{Kind: "diesel", DensityKgPerL: &diesel, CO2KgPerL: &carbon, ReservePct: 10, CruiseLoadPct: 80},
 		// 75 kg a person is the figure of small-craft load standards such as
 		// ISO 14946 (from memory); a trial crew of two is common practice.
 		Load:    Load{People: 2, PersonKg: 75},
@@ -51,15 +59,19 @@ func EngineNames(n int) []string {
 	return names
 }
 
-// complete fills what depends on other keys: the density on the kind of fuel,
-// an engine's name and instance on its place in the list.
-func (c *Config) complete(density bool) {
-	if density {
-		d := DieselDensityKgPerL
-		if c.Fuel.Kind == "petrol" {
-			d = PetrolDensityKgPerL
-		}
-		c.Fuel.DensityKgPerL = &d
+// complete fills what depends on other keys: the density and the carbon dioxide
+// on the kind of fuel where given does not have them, an engine's name and
+// instance on its place in the list.
+func (c *Config) complete(given func(key string) bool) {
+	density, carbon := DieselDensityKgPerL, DieselCO2KgPerL
+	if c.Fuel.Kind == "petrol" {
+		density, carbon = PetrolDensityKgPerL, PetrolCO2KgPerL
+	}
+	if !given("fuel.density_kg_per_l") {
+		c.Fuel.DensityKgPerL = &density
+	}
+	if !given("fuel.co2_kg_per_l") {
+		c.Fuel.CO2KgPerL = &carbon
 	}
 	names := EngineNames(len(c.Engines))
 	for i := range c.Engines {

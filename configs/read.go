@@ -81,7 +81,7 @@ func parse(text []byte, name string, env func(string) (string, bool)) (Config, e
 	}
 	c := Default()
 	p.addTypes(decode(v, &c))
-	c.complete(!v.IsSet("fuel.density_kg_per_l"))
+	c.complete(v.IsSet)
 	p.check(&c)
 	if len(p.faults) > 0 {
 		return Config{}, p.sorted()
