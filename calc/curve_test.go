@@ -108,7 +108,7 @@ func TestPaddleCalibrationAgainstSciPy(t *testing.T) {
 	in := struct{ X, Y []float64 }{}
 	for i := range 14 {
 		v := 3 + float64(i)
-		w := Window{Heading: deg(50), Ground: cmplx.Rect(v, deg(50)) + 0.3}
+		w := Window{Heading: stat.Estimate{Mean: deg(50)}, Ground: cmplx.Rect(v, deg(50)) + 0.3}
 		w.STW.Mean = v/1.05 + 0.05*r.NormFloat64()
 		windows = append(windows, w)
 		in.X, in.Y = append(in.X, w.STW.Mean), append(in.Y, v)

@@ -109,12 +109,8 @@ func dayObservations(windows []Window, steps []Step) []dayObs {
 			if cmplx.IsNaN(w.Ground) {
 				continue
 			}
-			h := w.Heading
-			if math.IsNaN(h) {
-				h = w.COG()
-			}
 			out = append(out, dayObs{
-				window: w, step: si, time: float64(w.Start+w.End) / 2e9, ground: w.Ground, head: h,
+				window: w, step: si, time: float64(w.Start+w.End) / 2e9, ground: w.Ground, head: w.Direction(),
 				off:    slope * (w.MeanRPM() - steps[si].RPM),
 				along:  w.SOG.SE * stat.StudentT975(w.SOG.DOF) / 1.96,
 				across: math.Hypot(w.SOG.SE, headingError*w.SOG.Mean),

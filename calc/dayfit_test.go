@@ -31,7 +31,7 @@ func tidalDay(r *rand.Rand, passes func(step int) int, noise float64) (windows [
 			g := cmplx.Rect(speed+off*0.95/3, course) + tide(t+30)
 			g += complex(noise*r.NormFloat64(), noise*r.NormFloat64())
 			w := Window{ID: len(windows) + 1, Run: len(windows) + 1, Start: int64(t * 1e9), End: int64((t + 60) * 1e9),
-				Engines: 1, Ground: g, Heading: course + deg(2) + deg(0.4)*r.NormFloat64(),
+				Engines: 1, Ground: g, Heading: stat.Estimate{Mean: course + deg(2) + deg(0.4)*r.NormFloat64()},
 				SOG: stat.Estimate{Mean: cmplx.Abs(g), SE: math.Max(noise, 0.001), DOF: 15}}
 			w.RPM[0].Mean = rpm + off
 			windows = append(windows, w)

@@ -89,7 +89,10 @@ func (c *cutter) judge() {
 	i := c.judged
 	c.judged++
 	lo, hi := max(0, i-side), min(len(c.ticks), i+side+1)
-	kind := kindOf(c.ticks[lo:hi], i-lo)
+	kind := c.kind // without a speed nothing tells that the kind has changed
+	if v := c.ticks[i].speed(); !math.IsNaN(v) || !c.begun {
+		kind = kindOf(c.ticks[lo:hi], i-lo)
+	}
 	switch {
 	case !c.begun:
 		c.kind, c.candidate, c.begun = kind, kind, true

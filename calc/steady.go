@@ -54,7 +54,8 @@ type span struct {
 
 func (s span) len() int { return s.to - s.from }
 
-// reportTicks: rejected stretches shorter than this are not worth a line.
+// reportTicks: rejected stretches shorter than this are not worth a line, but
+// for a change of source, which takes no time and splits a window.
 const reportTicks = 5
 
 // Floors of noise for the search for changes of level: smaller ones are not
@@ -449,7 +450,7 @@ func tidy(in []span) []span {
 	}
 	var out []span
 	for _, s := range joined {
-		if s.reason == Accepted || s.len() >= reportTicks {
+		if s.reason == Accepted || s.reason == SourceChange || s.len() >= reportTicks {
 			out = append(out, s)
 		}
 	}

@@ -160,11 +160,7 @@ func (p *passGroup) pass() Pass {
 	var u complex128
 	for i, w := range p.windows {
 		out.Ground += complex(p.weights[i], 0) * w.Ground
-		h := w.Heading
-		if math.IsNaN(h) {
-			h = w.COG()
-		}
-		u += rect(p.weights[i], h)
+		u += rect(p.weights[i], w.Direction())
 	}
 	out.Heading = phase(u)
 	return out
@@ -205,9 +201,9 @@ func newStep(windows []Window, group []int, b Boat) Step {
 	ratio := estimate(func(w *Window) stat.Estimate { return w.Ratio.WithFloor(gnssFloor / w.SOG.Mean) })
 	s.Economy = Economy(s.Speed, s.Fuel, ratio.WithFloor(c.Drift/s.Speed.Mean))
 	s.RPM = weigh((*Window).MeanRPM)
-	s.Load = weigh(func(w *Window) float64 { return w.Load })
-	s.Pitch = weigh(func(w *Window) float64 { return w.Pitch })
-	s.Trim = weigh(func(w *Window) float64 { return w.Trim })
+	s.Load = weigh(func(w *Window) float64 { return w.Load.Mean })
+	s.Pitch = weigh(func(w *Window) float64 { return w.Pitch.Mean })
+	s.Trim = weigh(func(w *Window) float64 { return w.Trim.Mean })
 	s.Mass = b.Mass - b.Fuel*weigh(func(w *Window) float64 { return w.Burnt })
 	s.Range = s.Economy.Scale(b.Usable)
 	s.BurnOff = BurnOffRange(s.Economy.Mean, s.Mass, b.Full, b.Usable, b.Fuel)

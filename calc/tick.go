@@ -30,12 +30,13 @@ const (
 	chRoll
 	chDepth
 	chRudder
-	chRPM  // in 1/s; one channel an engine from here on
-	chFuel = chRPM + MaxEngines
-	chLoad = chFuel + MaxEngines
-	chTrim = chLoad + MaxEngines
+	chRPM   // in 1/s; one channel an engine from here on
+	chFuel  = chRPM + MaxEngines
+	chLoad  = chFuel + MaxEngines
+	chTrim  = chLoad + MaxEngines
+	chBoost = chTrim + MaxEngines
 
-	numChannels = chTrim + MaxEngines
+	numChannels = chBoost + MaxEngines
 )
 
 // vector numbers the vector series of a tick. Real is north (or ahead),
@@ -79,6 +80,8 @@ func channelOf(q pgn.Quantity, engine uint8) channel {
 		return chLoad + e
 	case pgn.EngineTrim:
 		return chTrim + e
+	case pgn.EngineBoost:
+		return chBoost + e
 	}
 	return -1
 }

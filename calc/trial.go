@@ -11,6 +11,7 @@ type Settings struct {
 	Limits Limits
 	Boat   Boat
 	Step   float64 // spread of rpm inside one step, ratio
+	Fuel   FuelReference
 }
 
 // Report is what calculation gives, in SI units and trial time.
@@ -22,6 +23,7 @@ type Report struct {
 	Best       Best
 	Day        DayFit
 	Paddle     Paddle
+	FuelCheck  FuelCheck
 	Line       Line
 	// Heard has a bit for each engine that sent its speed.
 	Heard EngineSet
@@ -36,6 +38,7 @@ type Trial struct {
 	set    Settings
 	ticker *ticker
 	cutter *cutter
+	fuel   *fuelMeter
 	report Report
 	lead   []tick
 	any    bool
@@ -43,14 +46,17 @@ type Trial struct {
 
 // New starts a trial.
 func New(set Settings) *Trial {
-	t := &Trial{set: set}
+	t := &Trial{set: set, fuel: newFuelMeter(set.Fuel.Tank)}
 	t.cutter = &cutter{out: t.endRun}
 	t.ticker = newTicker(t.tick)
 	return t
 }
 
 // Add takes one sample.
-func (t *Trial) Add(s *sample.Sample) { t.ticker.add(s) }
+func (t *Trial) Add(s *sample.Sample) {
+	t.ticker.add(s)
+	t.fuel.add(s)
+}
 
 // Advance tells that trial time has come to now, with or without samples.
 func (t *Trial) Advance(now int64) {
@@ -122,6 +128,7 @@ func (t *Trial) Finish() *Report {
 	r.Best = FindBest(r.Steps, t.set.Boat)
 	r.Day = FitDay(r.Windows, r.Steps)
 	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
+	r.FuelCheck = t.fuel.check(t.set.Fuel, r.Windows)
 	return r
 }
 

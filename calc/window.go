@@ -31,13 +31,15 @@ type Window struct {
 	STW     stat.Estimate             // m/s, as the paddle wheel gives it
 	Ratio   stat.Estimate             // relative error of SOG/Total: mean 0, their correlation in it
 	Ground  complex128                // mean velocity over ground, m/s
-	Heading float64                   // rad
-	Load    float64                   // ratio, mean of the driving engines
-	Trim    float64                   // ratio, mean of the driving engines
-	Pitch   float64                   // rad
-	Roll    float64                   // rad
-	Depth   float64                   // m
+	Heading stat.Estimate             // rad
+	Course  stat.Estimate             // rad, over ground
+	Load    stat.Estimate             // ratio, mean of the driving engines
+	Trim    stat.Estimate             // ratio, mean of the driving engines
+	Pitch   stat.Estimate             // rad
+	Roll    stat.Estimate             // rad
+	Depth   stat.Estimate             // m
 	Wind    complex128                // true wind, where it comes from, m/s
+	Breeze  stat.Estimate             // its speed, m/s
 	Wave    float64                   // period of encounter, s
 	Burnt   float64                   // m³ burnt since the day's start, at mid-window
 }
@@ -45,8 +47,14 @@ type Window struct {
 // Accepted tells whether the window is steady.
 func (w *Window) Accepted() bool { return w.Reason == Accepted }
 
-// COG returns the course over ground in rad; NaN if not known.
-func (w *Window) COG() float64 { return cmplx.Phase(w.Ground) }
+// Direction returns the heading in rad or, without a compass, the course over
+// ground; NaN if neither is known.
+func (w *Window) Direction() float64 {
+	if math.IsNaN(w.Heading.Mean) {
+		return w.Course.Mean
+	}
+	return w.Heading.Mean
+}
 
 // MeanRPM returns the mean speed of the driving engines in 1/s.
 func (w *Window) MeanRPM() float64 {
@@ -78,11 +86,11 @@ func newWindow(ticks []tick, run int, reason Reason) Window {
 	w.Ratio = ratioError(gather(use, chSOG), fuelTotal(use)).WithFloor(floats.Norm(coarse[:], 2) / w.Total.Mean)
 	w.STW = estimate(use, chSTW)
 	w.Ground = meanVector(use, vecGround)
-	w.Heading = cmplx.Phase(meanVector(use, vecHeading))
-	w.Load = meanOver(use, chLoad, w.Engines)
-	w.Trim = meanOver(use, chTrim, w.Engines)
-	w.Pitch, w.Roll, w.Depth = meanOf(use, chPitch), meanOf(use, chRoll), meanOf(use, chDepth)
-	w.Wind = trueWind(use)
+	w.Heading, w.Course = direction(use, vecHeading), direction(use, vecGround)
+	w.Load = estimateOf(overEngines(use, chLoad, w.Engines))
+	w.Trim = estimateOf(overEngines(use, chTrim, w.Engines))
+	w.Pitch, w.Roll, w.Depth = estimate(use, chPitch), estimate(use, chRoll), estimate(use, chDepth)
+	w.Wind, w.Breeze = trueWind(use)
 	w.Burnt = use[len(use)/2].burnt
 	return w
 }
@@ -144,15 +152,34 @@ func ratioError(a, b []float64) stat.Estimate {
 	return estimateOf(d)
 }
 
-// meanOver returns the mean of a per-engine channel over a set of engines.
-func meanOver(w []tick, first channel, set EngineSet) float64 {
-	var means []float64
-	for e := 0; e < MaxEngines; e++ {
-		if m := meanOf(w, first+channel(e)); set.Has(e) && !math.IsNaN(m) {
-			means = append(means, m)
+// overEngines returns the mean of a per-engine channel over a set of engines,
+// those that have it, tick by tick.
+func overEngines(w []tick, first channel, set EngineSet) []float64 {
+	out := make([]float64, len(w))
+	for i := range w {
+		sum, n := 0.0, 0
+		for e := 0; e < MaxEngines; e++ {
+			if v := w[i].scalar[first+channel(e)]; set.Has(e) && !math.IsNaN(v) {
+				sum += v
+				n++
+			}
 		}
+		out[i] = sum / float64(n) // NaN where n is 0
 	}
-	return stat.Mean(means)
+	return out
+}
+
+// direction returns the mean direction of a vector series: that of the mean
+// vector, with the error of the angles' scatter about it.
+func direction(w []tick, v vector) stat.Estimate {
+	mean := meanVector(w, v)
+	angle := make([]float64, len(w))
+	for i := range w {
+		angle[i] = cmplx.Phase(w[i].vec[v] / mean)
+	}
+	e := estimateOf(angle)
+	e.Mean = cmplx.Phase(mean)
+	return e
 }
 
 // wavePeriod returns the mean spacing of the waves met, s; NaN for fewer than
@@ -191,27 +218,34 @@ func wholePeriods(w []tick, period float64) []tick {
 	return w[len(w)-min(keep, len(w)):]
 }
 
-// trueWind returns the mean true wind over ground as the vector it comes from.
-// From an apparent wind A at angle b from the bow, heading h and ground
-// velocity G, it is A*exp(i(h+b)) - G: the air that comes from ahead only
+// trueWind returns the mean true wind over ground as the vector it comes from,
+// and its speed. From an apparent wind A at angle b from the bow, heading h and
+// ground velocity G, it is A*exp(i(h+b)) - G: the air that comes from ahead only
 // because the boat moves is taken off.
-func trueWind(w []tick) complex128 {
+func trueWind(w []tick) (complex128, stat.Estimate) {
 	var sum complex128
+	speed := make([]float64, len(w))
 	n := 0.0
 	for i := range w {
 		k := &w[i]
+		wind := cmplx.NaN()
 		switch {
 		case k.hasVec(vecTrueWind):
-			sum += k.vec[vecTrueWind]
+			wind = k.vec[vecTrueWind]
 		case k.hasVec(vecApparent) && k.hasVec(vecHeading) && k.hasVec(vecGround):
-			sum += k.vec[vecApparent]*k.vec[vecHeading]/complex(cmplx.Abs(k.vec[vecHeading]), 0) - k.vec[vecGround]
-		default:
-			continue
+			wind = k.vec[vecApparent]*k.vec[vecHeading]/complex(cmplx.Abs(k.vec[vecHeading]), 0) - k.vec[vecGround]
 		}
-		n++
+		speed[i] = cmplx.Abs(wind)
+		if !cmplx.IsNaN(wind) {
+			sum += wind
+			n++
+		}
 	}
 	if n == 0 {
-		return cmplx.NaN()
+		return cmplx.NaN(), estimateOf(speed)
 	}
-	return sum / complex(n, 0)
+	mean := sum / complex(n, 0)
+	e := estimateOf(speed)
+	e.Mean = cmplx.Abs(mean)
+	return mean, e
 }

@@ -3,6 +3,7 @@ package results
 import (
 	"math"
 	"math/cmplx"
+	"strings"
 	"time"
 
 	"trialday.example/logd/calc"
@@ -47,14 +48,31 @@ func (e Edge) window(w *calc.Window) Window {
 	out := Window{
 		ID: w.ID, Run: w.Run, Start: e.Stamp(w.Start), End: e.Stamp(w.End),
 		Accepted: w.Accepted(), Reason: w.Reason.String(), Step: id(w.Step),
-		HeadingDeg: compass(w.Heading), COGDeg: compass(w.COG()),
+		HeadingDeg: compass(w.Heading.Mean), COGDeg: compass(w.Course.Mean),
 		SOGKn: interval(w.SOG, units.Knots(1)), STWKn: interval(w.STW, units.Knots(1)),
 		RPM: map[string]Interval{}, FuelLPH: interval(w.Total, units.LitresPerHour(1)),
 		EngineFuelLPH: map[string]Interval{},
-		LoadPct:       scaled(w.Load, 100), TrimPct: scaled(w.Trim, 100),
-		PitchDeg: degrees(w.Pitch), RollDeg: degrees(w.Roll),
-		DepthM: scaled(w.Depth, 1), WavePeriodS: scaled(w.Wave, 1),
-		WindKn: scaled(cmplx.Abs(w.Wind), units.Knots(1)), WindFromDeg: compass(cmplx.Phase(w.Wind)),
+		LoadPct:       scaled(w.Load.Mean, 100), TrimPct: scaled(w.Trim.Mean, 100),
+		PitchDeg: degrees(w.Pitch.Mean), RollDeg: degrees(w.Roll.Mean),
+		DepthM: scaled(w.Depth.Mean, 1), WavePeriodS: scaled(w.Wave, 1),
+		WindKn: scaled(w.Breeze.Mean, units.Knots(1)), WindFromDeg: compass(cmplx.Phase(w.Wind)),
+	}
+	out.Intervals = map[string]Interval{}
+	for _, f := range []struct {
+		key   string
+		value stat.Estimate
+		scale float64
+	}{
+		{"heading_deg", w.Heading, 180 / math.Pi}, {"cog_deg", w.Course, 180 / math.Pi},
+		{"load_pct", w.Load, 100}, {"pitch_deg", w.Pitch, 180 / math.Pi}, {"roll_deg", w.Roll, 180 / math.Pi},
+		{"trim_pct", w.Trim, 100}, {"depth_m", w.Depth, 1}, {"wind_kn", w.Breeze, units.Knots(1)},
+	} {
+		if v := interval(f.value, f.scale); v != nil {
+			if turn := strings.HasPrefix(f.key, "heading") || strings.HasPrefix(f.key, "cog"); turn && v.Mean < 0 {
+				v.Mean, v.Lo95, v.Hi95 = v.Mean+360, v.Lo95+360, v.Hi95+360
+			}
+			out.Intervals[f.key] = *v
+		}
 	}
 	for i, name := range e.Engines {
 		if v := interval(w.RPM[i], 60); v != nil {

@@ -76,6 +76,8 @@ type score struct {
 	squares                               float64
 	worst                                 float64
 	fuelBias, economyBias, economySquares float64
+	stepSquares, daySquares               float64 // kn²
+	inDay                                 int
 }
 
 func stamp(t *testing.T, s string) time.Time {
@@ -188,6 +190,10 @@ func (sc *score) judgeStep(d simulatedDay, s *results.Step, inside map[int]*simu
 	sc.bias += e
 	sc.squares += e * e
 	sc.worst = math.Max(sc.worst, math.Abs(e))
+	d1, d2 := s.SpeedKn.Mean-speed, s.DayFit.SpeedKn.Mean-speed
+	sc.stepSquares += d1 * d1
+	sc.daySquares += d2 * d2
+	sc.inDay += within(&s.DayFit.SpeedKn, speed)
 	sc.fuelBias += s.FuelLPH.Mean/fuel - 1
 	e = s.EconomyNMPerL.Mean/(speed/fuel) - 1
 	sc.economyBias += e
@@ -240,6 +246,9 @@ func TestAccuracyOverManyDays(t *testing.T) {
 	}
 	table = append(table, all.row("all"))
 	t.Logf("bias of fuel %+.3f %%, of economy %+.3f %%", 100*all.fuelBias/float64(all.steps), 100*all.economyBias/float64(all.steps))
+	n := float64(all.steps)
+	t.Logf("speed through water, rms error: by the step's own passes %.3f kn, by the day's current %.3f kn (truth in its interval %.1f %%)",
+		math.Sqrt(all.stepSquares/n), math.Sqrt(all.daySquares/n), percent(all.inDay, all.steps))
 	t.Logf("accuracy on simulated days:\n%s", strings.Join(table, "\n"))
 
 	if p := percent(all.found, all.stretches); p < 98 {
