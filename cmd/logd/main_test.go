@@ -19,6 +19,28 @@ import (
 	"trialday.example/logd/sink/results"
 )
 
+var sharedDir = sync.OnceValues(func() (string, error) {
+	return os.MkdirTemp("", "logd")
+})
+
+// shared is a directory that outlives the test that asks for it.
+func shared(t testing.TB) string {
+	t.Helper()
+	dir, err := sharedDir()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if dir, err := sharedDir(); err == nil {
+		os.RemoveAll(dir)
+	}
+	os.Exit(code)
+}
+
 // logd runs the command line in process.
 func logd(args ...string) (stdout, stderr string, err error) {
 	var out, errs bytes.Buffer
