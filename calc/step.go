@@ -37,6 +37,7 @@ type Step struct {
 	Pitch     float64
 	Trim      float64
 	Mass      float64 // kg
+	Drive     Drive
 }
 
 // stepFloor, 1/s (50 rpm): passes closer than this are one step however slow
@@ -204,6 +205,7 @@ func newStep(windows []Window, group []int, b Boat) Step {
 	s.Load = weigh(func(w *Window) float64 { return w.Load.Mean })
 	s.Pitch = weigh(func(w *Window) float64 { return w.Pitch.Mean })
 	s.Trim = weigh(func(w *Window) float64 { return w.Trim.Mean })
+	s.Drive = driveOf(weigh)
 	s.Mass = b.Mass - b.Fuel*weigh(func(w *Window) float64 { return w.Burnt })
 	s.Range = s.Economy.Scale(b.Usable)
 	s.BurnOff = BurnOffRange(s.Economy.Mean, s.Mass, b.Full, b.Usable, b.Fuel)

@@ -12,6 +12,7 @@ type Settings struct {
 	Boat   Boat
 	Step   float64 // spread of rpm inside one step, ratio
 	Fuel   FuelReference
+	Shafts []Shaft // by engine index
 }
 
 // Report is what calculation gives, in SI units and trial time.
@@ -24,6 +25,7 @@ type Report struct {
 	Day        DayFit
 	Paddle     Paddle
 	FuelCheck  FuelCheck
+	Propulsion Propulsion
 	Line       Line
 	// Heard has a bit for each engine that sent its speed.
 	Heard EngineSet
@@ -128,6 +130,7 @@ func (t *Trial) Finish() *Report {
 	r.Best = FindBest(r.Steps, t.set.Boat)
 	r.Day = FitDay(r.Windows, r.Steps)
 	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
+	r.Propulsion = Propel(r.Steps, t.set.Shafts)
 	r.FuelCheck = t.fuel.check(t.set.Fuel, r.Windows)
 	return r
 }

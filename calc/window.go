@@ -42,6 +42,7 @@ type Window struct {
 	Breeze  stat.Estimate             // its speed, m/s
 	Wave    float64                   // period of encounter, s
 	Burnt   float64                   // m³ burnt since the day's start, at mid-window
+	Drive   Drive
 }
 
 // Accepted tells whether the window is steady.
@@ -92,6 +93,7 @@ func newWindow(ticks []tick, run int, reason Reason) Window {
 	w.Pitch, w.Roll, w.Depth = estimate(use, chPitch), estimate(use, chRoll), estimate(use, chDepth)
 	w.Wind, w.Breeze = trueWind(use)
 	w.Burnt = use[len(use)/2].burnt
+	w.Drive = newDrive(use, w.Engines)
 	return w
 }
 
