@@ -1,7 +1,6 @@
 package sheet
 
 import (
-	"fmt"
 	"strings"
 
 	"trialday.example/logd/sink/results"
@@ -45,7 +44,7 @@ func why(r *results.Results, keywords ...string) string {
 	for _, k := range keywords {
 		for _, m := range r.Missing {
 			if strings.Contains(strings.ToLower(m.Figure), k) && m.Why != "" {
-				return m.Why
+				return sentence(m.Why)
 			}
 		}
 	}
@@ -91,12 +90,12 @@ func bestEconomy(r *results.Results) answer {
 	}
 	f := interval(s.EconomyNMPerL, decimalsFor([]float64{s.EconomyNMPerL.Mean}))
 	a := answer{Label: label, Value: f.Value, Unit: "nm/L", PM: f.PM, Caveat: caveat(s),
-		Also: []string{economyText(s.EconomyNMPGal) + " nm/US gal", economyText(s.EconomyMPG) + " mi/US gal"},
-		Lines: joinLines(quantity(fixed(s.SpeedKn.Mean, 1), "kn")+" "+atRPM(s.RPM), burnLine(s),
+		Also: []string{economyText(s.EconomyNMPGal) + " nm/US gal"},
+		Lines: joinLines(quantity(economyText(s.EconomyLPerNM), "L/nm")+" · "+quantity(economyText(s.EconomyMPG), "mi/US gal"), quantity(fixed(s.SpeedKn.Mean, 1), "kn")+" "+atRPM(s.RPM), burnLine(s),
 			levelLine(r, s))}
 	if overall != nil && overall != s && overall.EconomyNMPerL != nil {
-		a.Lines = append(a.Lines, "Best of all speeds: "+quantity(economyText(overall.EconomyNMPerL), "nm/L")+" at "+
-			quantity(fixed(overall.SpeedKn.Mean, 1), "kn"))
+		a.Lines = append(a.Lines, "Best at any speed: "+quantity(economyText(overall.EconomyNMPerL), "nm/L")+" at "+
+			quantity(fixed(overall.SpeedKn.Mean, 1), "kn")+", not planing")
 	}
 	return a
 }
@@ -126,45 +125,70 @@ func levelLine(r *results.Results, best *results.Step) string {
 	if len(speeds) == 0 {
 		return ""
 	}
-	return "Level with it, within 2 %: " + quantity(strings.Join(speeds, ", "), "kn")
+	return "Level with it: " + quantity(listed(speeds), "kn")
 }
 
 func cruise(r *results.Results) answer {
-	c := r.Best.Cruise
-	if c == nil {
+	c, near := r.Best.Cruise, stepByID(r, r.Best.CruiseStep)
+	switch {
+	case c == nil && near == nil:
 		return absent(r, "Cruise", "cruise", "load")
+	case c == nil:
+		return cruiseOfStep(near)
 	}
-	a := answer{Label: fmt.Sprintf("Cruise at %s %% load", fixed(c.LoadPct, 0)), Value: fixed(c.SpeedKn, 1), Unit: "kn",
+	a := answer{Label: "Cruise at " + quantity(fixed(c.LoadPct, 0), "% load"), Value: fixed(c.SpeedKn, 1), Unit: "kn",
 		Also: []string{fixed(units.MPH(c.SpeedKn), 1) + " mph"}, Lines: joinLines(atRPM(c.RPM), burnText(c.FuelLPH))}
 	if c.EconomyNMPerL != nil {
 		e := *c.EconomyNMPerL
 		a.Lines = append(a.Lines, quantity(significant(e), "nm/L")+" · "+quantity(significant(units.NauticalPerUSGallon(e)), "nm/US gal"))
 	}
-	if s := stepByID(r, r.Best.CruiseStep); s != nil {
-		if f := interval(&s.SpeedKn, 1); f.PM != "" {
-			a.Lines = append(a.Lines, "Read between steps; the nearest: "+quantity(f.Value+" "+f.PM, "kn")+" "+atRPM(s.RPM))
-		}
-		a.Caveat = caveat(s)
+	between := "Interpolated between two steps"
+	if near != nil {
+		f := interval(&near.SpeedKn, 1)
+		between += "; the nearest, " + atRPM(near.RPM) + loadText(near) + ": " + quantity(joined(" ", f.Value, f.PM), "kn")
+		a.Caveat = caveat(near)
 	}
+	a.Lines = append(a.Lines, between)
 	return a
 }
 
+// cruiseOfStep stands where no two steps enclose the cruise load but one is
+// near it.
+func cruiseOfStep(s *results.Step) answer {
+	f := interval(&s.SpeedKn, 1)
+	return answer{Label: "Near cruise", Value: f.Value, Unit: "kn", PM: f.PM, Also: []string{fixed(s.SpeedMPH.Mean, 1) + " mph"},
+		Lines:  joinLines(atRPM(s.RPM)+loadText(s), burnLine(s), "Measured at this step; no two steps enclose the cruise load"),
+		Caveat: caveat(s)}
+}
+
+func loadText(s *results.Step) string {
+	if s.LoadPct == nil {
+		return ""
+	}
+	return ", " + quantity(fixed(*s.LoadPct, 0), "% load")
+}
+
 func longestRange(r *results.Results) answer {
-	where, s := "at best economy on the plane", stepByID(r, r.Best.BestPlaningEconomyStep)
+	overall := stepByID(r, r.Best.BestEconomyStep)
+	label, s := "Best range on the plane", stepByID(r, r.Best.BestPlaningEconomyStep)
 	if s == nil {
-		where, s = "at best economy", stepByID(r, r.Best.BestEconomyStep)
+		label, s = "Best range", overall
 	}
 	if s == nil || s.RangeNM == nil {
 		return absent(r, "Range", "range", "tank", "fuel")
 	}
 	f := interval(s.RangeNM, 0)
-	a := answer{Label: "Range", Value: f.Value, Unit: "nm", PM: f.PM, Also: []string{fixed(s.RangeNM.Mean*units.MilesPerNauticalMile, 0) + " mi"},
-		Lines: []string{where + ", " + quantity(fixed(s.SpeedKn.Mean, 1), "kn")}, Caveat: caveat(s)}
-	if c := r.Best.Cruise; c != nil && c.RangeNM != nil {
-		a.Lines = append(a.Lines, quantity(fixed(*c.RangeNM, 0), "nm")+" at cruise, "+quantity(fixed(c.SpeedKn, 1), "kn"))
-	}
+	a := answer{Label: label, Value: f.Value, Unit: "nm", PM: f.PM,
+		Also:  []string{fixed(s.RangeNM.Mean*units.MilesPerNauticalMile, 0) + " mi"},
+		Lines: []string{"at " + quantity(fixed(s.SpeedKn.Mean, 1), "kn")}, Caveat: caveat(s)}
 	if r.Vessel.UsableL != nil {
-		a.Lines = append(a.Lines, "on "+litres(r.Vessel.UsableL)+", "+quantity(fixed(r.Vessel.ReservePct, 0), "%")+" kept back")
+		a.Lines = append(a.Lines, "on "+litres(r.Vessel.UsableL)+": the tank less "+quantity(fixed(r.Vessel.ReservePct, 0), "%")+" kept back")
+	}
+	if c := r.Best.Cruise; c != nil && c.RangeNM != nil {
+		a.Lines = append(a.Lines, "At cruise, "+quantity(fixed(c.SpeedKn, 1), "kn")+": "+quantity(fixed(*c.RangeNM, 0), "nm"))
+	}
+	if overall != nil && overall != s && overall.RangeNM != nil {
+		a.Lines = append(a.Lines, "At "+quantity(fixed(overall.SpeedKn.Mean, 1), "kn")+", not planing: "+quantity(fixed(overall.RangeNM.Mean, 0), "nm"))
 	}
 	return a
 }
@@ -175,8 +199,7 @@ func burnLine(s *results.Step) string {
 	if s.FuelLPH == nil {
 		return ""
 	}
-	f := interval(s.FuelLPH, 1)
-	return quantity(joined(" ", f.Value, f.PM), "L/h") + " · " + quantity(fixed(units.USGallons(s.FuelLPH.Mean), 1), "US gal/h")
+	return burnText(&s.FuelLPH.Mean)
 }
 
 func burnText(lph *float64) string {
@@ -186,7 +209,7 @@ func burnText(lph *float64) string {
 	return quantity(fixed(*lph, 1), "L/h") + " · " + quantity(fixed(units.USGallons(*lph), 1), "US gal/h")
 }
 
-// oneDirection is the mark of a step that current has not been taken out of.
+// oneDirection is the mark of an answer that current has not been taken out of.
 const oneDirection = "One direction only: not corrected for current"
 
 func caveat(s *results.Step) string {

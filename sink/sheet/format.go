@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"trialday.example/logd/sink/results"
 )
@@ -45,17 +46,30 @@ type figure struct {
 	Value, PM string
 }
 
-// interval renders i. Where the bounds are not alike the wider side counts.
+// interval renders i.
 func interval(i *results.Interval, decimals int) figure {
 	if i == nil || math.IsNaN(i.Mean) {
 		return figure{Value: missing}
 	}
 	f := figure{Value: fixed(i.Mean, decimals)}
-	half := math.Max(i.Hi95-i.Mean, i.Mean-i.Lo95)
-	if !math.IsNaN(half) && !math.IsInf(half, 0) {
-		f.PM = "±\u00a0" + fixed(half, halfDecimals(half, decimals))
+	if half, ok := halfWidth(i); ok {
+		f.PM = plusMinus(half, decimals)
 	}
 	return f
+}
+
+func plusMinus(half float64, decimals int) string {
+	return "±\u00a0" + fixed(half, halfDecimals(half, decimals))
+}
+
+// halfWidth is half of the interval; where the bounds are not alike the wider
+// side counts. Not ok where it is not known.
+func halfWidth(i *results.Interval) (half float64, ok bool) {
+	if i == nil {
+		return 0, false
+	}
+	half = math.Max(i.Hi95-i.Mean, i.Mean-i.Lo95)
+	return half, !math.IsNaN(half) && !math.IsInf(half, 0)
 }
 
 // halfDecimals keeps a small half width from being shown as none at all.
@@ -104,7 +118,8 @@ func clockTime(s string) string {
 	return t.Format("15:04:05")
 }
 
-// duration renders the time from one RFC 3339 time to another.
+// duration renders the time from one RFC 3339 time to another as minutes and
+// seconds, 4:05.
 func duration(from, to string) string {
 	a, okA := parseTime(from)
 	b, okB := parseTime(to)
@@ -112,10 +127,48 @@ func duration(from, to string) string {
 		return missing
 	}
 	s := int(math.Round(b.Sub(a).Seconds()))
-	if s < 120 {
-		return fmt.Sprintf("%d s", s)
+	return fmt.Sprintf("%d:%02d", s/60, s%60)
+}
+
+// sentence renders a statement with a capital and a full stop. A key of the
+// configuration, such as fuel.tank_l, keeps its small letters.
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
 	}
-	return fmt.Sprintf("%d min %02d s", s/60, s%60)
+	if first, _, _ := strings.Cut(s, " "); !strings.ContainsAny(strings.TrimRight(first, ".:,"), "._[") {
+		s = capital(s)
+	}
+	if !strings.ContainsAny(s[len(s)-1:], ".!?") {
+		s += "."
+	}
+	return s
+}
+
+func capital(s string) string {
+	r := []rune(s)
+	if len(r) > 0 {
+		r[0] = unicode.ToUpper(r[0])
+	}
+	return string(r)
+}
+
+// small undoes capital, but for an abbreviation such as GNSS.
+func small(s string) string {
+	r := []rune(s)
+	if len(r) > 1 && !unicode.IsUpper(r[1]) {
+		r[0] = unicode.ToLower(r[0])
+	}
+	return string(r)
+}
+
+// listed joins names as "a, b and c".
+func listed(names []string) string {
+	if n := len(names); n > 1 {
+		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
+	}
+	return strings.Join(names, "")
 }
 
 // words renders a key such as held_throttle as text.

@@ -38,7 +38,7 @@ var (
 
 const (
 	plotWidth  = 340 * vg.Inch / 72
-	plotHeight = 230 * vg.Inch / 72
+	plotHeight = 202 * vg.Inch / 72
 	textSize   = 10.5 * vg.Inch / 72
 )
 
@@ -56,7 +56,7 @@ func newPlot(x, y string) *plot.Plot {
 		a.Tick.LineStyle = draw.LineStyle{Color: ink, Width: 0.5}
 		a.LineStyle = draw.LineStyle{Color: ink, Width: 0.75}
 		a.Tick.Length = 4
-		a.Tick.Marker = plot.TickerFunc(majorTicks)
+		a.Tick.Marker = majorTicks(6)
 		a.Padding = 2
 	}
 	p.X.Label.Text, p.Y.Label.Text = x, y
@@ -67,11 +67,15 @@ func newPlot(x, y string) *plot.Plot {
 	return p
 }
 
-// majorTicks gives about five round ticks.
-func majorTicks(lo, hi float64) []plot.Tick {
-	step := math.Pow(10, math.Floor(math.Log10((hi-lo)/5)))
+// majorTicks gives round ticks, at most so many intervals of them.
+func majorTicks(most float64) plot.TickerFunc {
+	return func(lo, hi float64) []plot.Tick { return roundTicks(lo, hi, most) }
+}
+
+func roundTicks(lo, hi, most float64) []plot.Tick {
+	step := math.Pow(10, math.Floor(math.Log10((hi-lo)/most)))
 	for _, m := range []float64{1, 2, 5, 10} {
-		if (hi-lo)/(step*m) <= 6 {
+		if (hi-lo)/(step*m) <= most {
 			step *= m
 			break
 		}

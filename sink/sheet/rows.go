@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -11,24 +12,33 @@ import (
 // stepRow is one line of the step table.
 type stepRow struct {
 	RPM      string
-	Marks    []string // top speed, best economy, cruise
+	Marks    []string // top speed, best economy, cruise; then what limits it
 	Figures  []figure // the columns from speed to range
 	Load     string
 	Pitch    string
 	Passes   int
 	Current  string
-	OneWay   string
+	OneWay   bool
 	Note     string
 	Selected bool
 }
 
 func stepRows(r *results.Results) []stepRow {
 	columns := stepColumns(r.Steps)
+	most := mostEngines(r.Steps)
 	var rows []stepRow
 	for i := range r.Steps {
 		s := &r.Steps[i]
 		row := stepRow{RPM: fixed(s.RPM, 0), Marks: marks(r, s), Load: optional(s.LoadPct, 0), Pitch: optional(s.PitchDeg, 1),
-			Passes: s.Passes, Current: missing, OneWay: caveat(s), Note: s.Note}
+			Passes: s.Passes, Current: missing, OneWay: !s.CurrentCorrected, Note: sentence(ownNote(s))}
+		row.Selected = len(row.Marks) > 0
+		if n := len(s.Engines); n > 0 && n < most {
+			row.Marks = append(row.Marks, fmt.Sprintf("%d of %d engines", n, most))
+		}
+		if row.OneWay {
+			row.Current = "not corrected"
+			row.Marks = append(row.Marks, "one direction")
+		}
 		if s.CurrentKn != nil {
 			row.Current = joined(" ", optional(s.CurrentKn, 1), bearing(s.CurrentSetDeg))
 		}
@@ -36,19 +46,38 @@ func stepRows(r *results.Results) []stepRow {
 			f := interval(c.of(s), c.decimals)
 			if c.quiet {
 				f.PM = "" // the same, relatively, as beside the first unit
+			} else if half, ok := halfWidth(c.of(s)); ok {
+				f.PM = plusMinus(half, c.half)
 			}
 			row.Figures = append(row.Figures, f)
 		}
-		row.Selected = len(row.Marks) > 0
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+// ownNote is a step's note without what its row says already.
+func ownNote(s *results.Step) string {
+	if !s.CurrentCorrected && strings.HasPrefix(strings.ToLower(s.Note), "one direction only") {
+		return ""
+	}
+	return s.Note
+}
+
+// mostEngines is how many engines drove in the step with the most of them.
+func mostEngines(steps []results.Step) int {
+	most := 0
+	for i := range steps {
+		most = max(most, len(steps[i].Engines))
+	}
+	return most
 }
 
 type stepColumn struct {
 	of       func(*results.Step) *results.Interval
 	decimals int
 	quiet    bool // the interval is not shown
+	half     int  // decimals of the half interval
 }
 
 // stepColumns lists speed kn, mph; burn L/h, US gal/h; nm/L, L/nm, nm/US gal,
@@ -61,19 +90,41 @@ func stepColumns(steps []results.Step) []stepColumn {
 				means = append(means, x.Mean)
 			}
 		}
-		return stepColumn{of, decimalsFor(means), quiet}
+		return stepColumn{of: of, decimals: decimalsFor(means), quiet: quiet}
 	}
-	return []stepColumn{
-		{func(s *results.Step) *results.Interval { return &s.SpeedKn }, 1, false},
-		{func(s *results.Step) *results.Interval { return &s.SpeedMPH }, 1, true},
-		{func(s *results.Step) *results.Interval { return s.FuelLPH }, 1, false},
-		{func(s *results.Step) *results.Interval { return s.FuelUSGPH }, 1, true},
+	columns := []stepColumn{
+		{of: func(s *results.Step) *results.Interval { return &s.SpeedKn }, decimals: 1},
+		{of: func(s *results.Step) *results.Interval { return &s.SpeedMPH }, decimals: 1, quiet: true},
+		{of: func(s *results.Step) *results.Interval { return s.FuelLPH }, decimals: 1},
+		{of: func(s *results.Step) *results.Interval { return s.FuelUSGPH }, decimals: 1, quiet: true},
 		economy(func(s *results.Step) *results.Interval { return s.EconomyNMPerL }, false),
 		economy(func(s *results.Step) *results.Interval { return s.EconomyLPerNM }, true),
 		economy(func(s *results.Step) *results.Interval { return s.EconomyNMPGal }, true),
 		economy(func(s *results.Step) *results.Interval { return s.EconomyMPG }, true),
-		{func(s *results.Step) *results.Interval { return s.RangeNM }, 0, false},
+		{of: func(s *results.Step) *results.Interval { return s.RangeNM }, decimals: 0},
 	}
+	for i := range columns {
+		columns[i].half = columns[i].halfOf(steps)
+	}
+	return columns
+}
+
+// halfOf gives the column one decimal more where most half intervals would
+// have no digit that counts.
+func (c stepColumn) halfOf(steps []results.Step) int {
+	narrow, n := 0, 0
+	for i := range steps {
+		if x := c.of(&steps[i]); x != nil {
+			n++
+			if half, ok := halfWidth(x); ok && half < math.Pow10(-c.decimals) {
+				narrow++
+			}
+		}
+	}
+	if 2*narrow > n {
+		return c.decimals + 1
+	}
+	return c.decimals
 }
 
 // marks names what a step is best at.
@@ -93,21 +144,21 @@ func marks(r *results.Results, s *results.Step) []string {
 		m = append(m, "level")
 	}
 	if is(r.Best.CruiseStep) {
-		m = append(m, "cruise")
+		m = append(m, "near cruise")
 	}
 	return m
 }
 
 type windowRow struct {
-	ID, Run               int
-	Accepted              bool
-	Result                string
-	Start, Length         string
-	Heading, COG          string
-	SOG, STW, Fuel        figure
-	RPM                   string
-	Load, Pitch, Roll     string
-	Depth, Wind, WindFrom string
+	ID, Run           int
+	Accepted          bool
+	Result            string
+	Start, Length     string
+	Heading, COG      string
+	SOG, STW, Fuel    figure
+	RPM               string
+	Load, Pitch, Roll string
+	Depth, Wind       string
 }
 
 func windowRows(r *results.Results) []windowRow {
@@ -118,12 +169,18 @@ func windowRows(r *results.Results) []windowRow {
 		row := windowRow{ID: w.ID, Run: w.Run, Accepted: w.Accepted, Start: clockTime(w.Start), Length: duration(w.Start, w.End),
 			Heading: bearing(w.HeadingDeg), COG: bearing(w.COGDeg), SOG: interval(w.SOGKn, 1), STW: interval(w.STWKn, 1),
 			Fuel: interval(w.FuelLPH, 1), RPM: rpmText(w.RPM, names), Load: optional(w.LoadPct, 0), Pitch: optional(w.PitchDeg, 1),
-			Roll: optional(w.RollDeg, 1), Depth: optional(w.DepthM, 0),
-			Wind: optional(w.WindKn, 0), WindFrom: bearing(w.WindFromDeg)}
+			Roll: optional(w.RollDeg, 1), Depth: optional(w.DepthM, 0), Wind: windText(w)}
 		row.Result = windowResult(r, w)
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+func windText(w *results.Window) string {
+	if w.WindKn == nil {
+		return missing
+	}
+	return quantity(fixed(*w.WindKn, 0), bearing(w.WindFromDeg))
 }
 
 func windowResult(r *results.Results, w *results.Window) string {
@@ -131,7 +188,7 @@ func windowResult(r *results.Results, w *results.Window) string {
 		return orElse(w.Reason, "no reason stated")
 	}
 	if s := stepByID(r, w.Step); s != nil {
-		return "step " + fixed(s.RPM, 0) + " rpm"
+		return fixed(s.RPM, 0) + " rpm"
 	}
 	return "in no step"
 }
@@ -222,12 +279,24 @@ func deviceRows(devices []results.Device) []deviceRow {
 	return rows
 }
 
-type sourceRow struct{ Quantity, Device, Start, Why string }
+type sourceRow struct{ Quantities, Device, Start, Why string }
 
+// sourceRows has one line for all quantities of which a device is the only
+// source, and one for every choice between devices.
 func sourceRows(r *results.Results) []sourceRow {
+	const only = "only source"
 	var rows []sourceRow
+	first := map[int]int{} // device to its line
 	for _, s := range r.Sources {
-		rows = append(rows, sourceRow{words(s.Quantity), deviceName(r.Devices, s.Device), clockTime(s.Start), s.Why})
+		quantity := words(s.Quantity)
+		if i, ok := first[s.Device]; ok && s.Why == only {
+			rows[i].Quantities += ", " + quantity
+			continue
+		}
+		if s.Why == only {
+			first[s.Device] = len(rows)
+		}
+		rows = append(rows, sourceRow{quantity, deviceName(r.Devices, s.Device), clockTime(s.Start), s.Why})
 	}
 	return rows
 }
@@ -252,12 +321,17 @@ func quality(q *results.Quality) []fact {
 		{"Lines not readable", thousands(q.BadLines)}, {"Fast-packet messages lost", thousands(q.FastPacketLost)},
 	}
 	var kinds []string
-	for kind := range q.Losses {
-		kinds = append(kinds, kind)
+	for kind, n := range q.Losses {
+		if n != 0 {
+			kinds = append(kinds, kind)
+		}
 	}
 	slices.Sort(kinds)
 	for _, kind := range kinds {
-		facts = append(facts, fact{"Lost: " + words(kind), thousands(q.Losses[kind])})
+		facts = append(facts, fact{capital(words(kind)), thousands(q.Losses[kind])})
+	}
+	if len(kinds) < len(q.Losses) {
+		facts = append(facts, fact{"Every other kind of loss", "0"})
 	}
 	return append(facts, fact{"Gaps", thousands(int64(len(q.Gaps)))})
 }

@@ -58,9 +58,11 @@ func TestFirstPageAnswersTheQuestions(t *testing.T) {
 	r, tl := inventedDay(3)
 	got := strings.ReplaceAll(plainText(render(t, r, tl), `class="answers"`, "</section>"), "&nbsp;", "\u00a0")
 	got = strings.Join(strings.Fields(got), " ")
-	for _, want := range []string{"Top speed 33.5 kn ± 0.2 kn 38.6 mph at 3080 rpm 372.0 ± 4.5 L/h · 98.3 US gal/h",
-		"Best economy on the plane 0.177 nm/L ±", "23.9 kn at 2100 rpm", "Level with it, within 2 %: 28.7 kn",
-		"Cruise at 80 % load 27.3 kn 31.4 mph at 2655 rpm", "Range 239 nm ± 3 nm", "1350 L (357 US gal), 10 % kept back"} {
+	for _, want := range []string{"Top speed 33.5 kn ± 0.2 kn 38.6 mph at 3080 rpm 372.0 L/h · 98.3 US gal/h",
+		"Best economy on the plane 0.177 nm/L ±", "23.9 kn at 2100 rpm", "Level with it: 28.7 kn",
+		"Best at any speed: 0.777 nm/L at 7.4 kn, not planing",
+		"Cruise at 80 % load 27.3 kn 31.4 mph at 2655 rpm", "Interpolated between two steps; the nearest, at 2700 rpm, 81 % load: 31.5 ± 0.2 kn",
+		"Best range on the plane 239 nm ± 3 nm", "on 1350 L (357 US gal): the tank less 10 % kept back"} {
 		if !strings.Contains(got, want) {
 			t.Errorf("no %q in\n%s", want, got)
 		}
@@ -119,19 +121,86 @@ func TestHostileNamesAreOnlyText(t *testing.T) {
 	}
 }
 
+// The row says it once, in few words, whether or not the step has a note of it.
 func TestOneDirectionIsPlainlyMarked(t *testing.T) {
 	r, tl := inventedDay(3)
-	page := render(t, r, tl)
-	row := plainText(page, ">1400", "</tbody>")
-	if !strings.Contains(row, oneDirection) {
-		t.Errorf("the row of the one-way step reads %q", row)
+	for _, note := range []string{"", "one direction only: not corrected for current"} {
+		r.Steps[2].Note = note
+		row := plainText(render(t, r, tl), ">1400", "</tbody>")
+		if strings.Count(row, "one direction") != 1 || strings.Count(row, "not corrected") != 1 {
+			t.Errorf("with the note %q the row of the one-way step reads %q", note, row)
+		}
 	}
-	if n := strings.Count(page, oneDirection); n != 1 {
-		t.Errorf("marked %d times, want once", n)
+	r.Steps[2].Note = "engine trim was changed"
+	if row := plainText(render(t, r, tl), ">1400", "</tbody>"); !strings.HasSuffix(row, "Engine trim was changed.") {
+		t.Errorf("a note of another kind is lost: %q", row)
 	}
 	r.Best.TopSpeedStep = ptr(3)
 	if got := plainText(render(t, r, tl), `class="answers"`, "</section>"); !strings.Contains(got, oneDirection) {
 		t.Errorf("a top speed in one direction is not marked: %q", got)
+	}
+}
+
+func TestStepOnFewerEnginesIsMarked(t *testing.T) {
+	r, tl := inventedDay(3)
+	r.Steps[1].Engines = []string{"port", "starboard"}
+	page := render(t, r, tl)
+	if row := plainText(page, ">1000", "</tbody>"); !strings.Contains(row, "2 of 3 engines") {
+		t.Errorf("the row reads %q", row)
+	}
+	if row := plainText(page, ">1400", "</tbody>"); strings.Contains(row, "engines") {
+		t.Errorf("a step on all engines reads %q", row)
+	}
+}
+
+func TestCruiseSaysWhereItComesFrom(t *testing.T) {
+	r, tl := inventedDay(3)
+	cruise := func() string {
+		return plainText(strings.ReplaceAll(render(t, r, tl), "\u00a0", " "), "Cruise at", "</section>")
+	}
+	r.Best.CruiseStep = nil
+	if got := cruise(); !strings.Contains(got, "Interpolated between two steps") || strings.Contains(got, "nearest") {
+		t.Errorf("between steps, none near: %q", got)
+	}
+	r.Best.CruiseStep, r.Best.Cruise = ptr(7), nil
+	got := plainText(strings.ReplaceAll(render(t, r, tl), "\u00a0", " "), "Near cruise", "</div>")
+	if !strings.Contains(got, "31.5 &nbsp;kn") || !strings.Contains(got, "at 2700 rpm, 81 % load") || strings.Contains(got, "Interpolated") {
+		t.Errorf("a step near, none enclosing: %q", got)
+	}
+}
+
+func TestStatementsAreSentences(t *testing.T) {
+	for _, c := range []struct{ got, want string }{
+		{sentence("no fuel rate was heard (PGN 127489)"), "No fuel rate was heard (PGN 127489)."},
+		{sentence("fuel.tank_l is not configured"), "fuel.tank_l is not configured."},
+		{sentence("It is. "), "It is."}, {sentence(""), ""}, {sentence("é"), "É."},
+		{small("Planing threshold"), "planing threshold"}, {small("GNSS time"), "GNSS time"}, {small("A"), "A"},
+		{listed([]string{"a", "b", "c"}), "a, b and c"}, {listed([]string{"a"}), "a"}, {listed(nil), ""},
+	} {
+		if c.got != c.want {
+			t.Errorf("got %q, want %q", c.got, c.want)
+		}
+	}
+	r, tl := inventedDay(3)
+	r.Missing = []results.MissingFigure{{Figure: "economy", Why: "no fuel rate was heard"}, {Figure: "range", Why: "no fuel rate was heard"}}
+	if got := plainText(render(t, r, tl), "Could not be derived", "</section>"); got != "No economy. No range. No fuel rate was heard." {
+		t.Errorf("what could not be derived: %q", got)
+	}
+}
+
+// A long day is drawn in strips, so that a window of a minute can be seen.
+func TestLongDayIsDrawnInStrips(t *testing.T) {
+	r, _ := inventedDay(1)
+	for hours, want := range map[float64]int{0.1: 1, 2: 1, 3: 1, 4: 2, 10: 4, 200: maxStrips} {
+		n := int(hours * 3600 / 10)
+		tl := &results.Timeline{StartUnix: float64(dayStart.Unix()), StepS: 10, SpeedKn: make([]float64, n+1), RPM: [][]float64{make([]float64, n+1)}}
+		d, err := dayPlot(r, tl)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(d.Strips) != want {
+			t.Errorf("%g h are drawn in %d strips, want %d", hours, len(d.Strips), want)
+		}
 	}
 }
 
@@ -227,7 +296,7 @@ func TestEveryRejectedWindowHasItsReason(t *testing.T) {
 	r, tl := inventedDay(3)
 	page := render(t, r, tl)
 	for _, w := range r.Windows {
-		if !w.Accepted && !strings.Contains(page, "rejected: "+w.Reason) {
+		if !w.Accepted && !strings.Contains(page, `class="text">`+w.Reason) {
 			t.Errorf("window %d: no reason", w.ID)
 		}
 	}
@@ -278,7 +347,7 @@ func TestFiguresAsText(t *testing.T) {
 		{interval(&results.Interval{Mean: 31.12, Lo95: 31.119, Hi95: 31.121}, 1).PM, "±\u00a00.001"},
 		{interval(&results.Interval{Mean: 31.12, Lo95: math.NaN(), Hi95: 32}, 1).PM, ""},
 		{thousands(1234567), "1\u202f234\u202f567"}, {thousands(12), "12"},
-		{duration("2026-05-12T08:00:00Z", "2026-05-12T08:02:05.2Z"), "2 min 05 s"}, {duration("", "x"), missing},
+		{duration("2026-05-12T08:00:00Z", "2026-05-12T08:02:05.2Z"), "2:05"}, {duration("", "x"), missing},
 	} {
 		if c.got != c.want {
 			t.Errorf("got %q, want %q", c.got, c.want)

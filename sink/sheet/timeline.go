@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"html/template"
 	"image/color"
 	"math"
 	"time"
@@ -13,23 +14,62 @@ import (
 )
 
 const (
-	dayWidth  = 720 * vg.Inch / 72
-	dayHeight = 400 * vg.Inch / 72
+	dayWidth    = 720 * vg.Inch / 72
+	panelHeight = 118 * vg.Inch / 72 // of speed and of rpm
+	laneHeight  = 11 * vg.Inch / 72
+	axisHeight  = 24 * vg.Inch / 72
+	panelGap    = 9 * vg.Inch / 72
+	// A day longer than stripMax, s, is drawn in strips one below the other:
+	// a window of a minute would be too narrow to see. Their panels are lower,
+	// so that four fill a page.
+	stripMax  = 3.25 * 3600
+	lowPanel  = 48 * vg.Inch / 72
+	maxStrips = 24
 	nameWidth = 92 * vg.Inch / 72 // room for engine names at the right
 	maxPoints = 1200              // of one trace; more cannot be seen in print
 )
 
 var shade = color.RGBA{0xdc, 0xea, 0xf5, 0xff}
 
-// dayPlot draws speed, rpm and the kinds of run over one time scale. Accepted
-// windows are shaded through all panels.
-func dayPlot(r *results.Results, t *results.Timeline) (drawing, error) {
-	d := drawing{Title: "The day: speed over ground, rpm, runs and windows"}
+// dayDrawing is the timeline in one or more strips; where there is none, Why
+// says why.
+type dayDrawing struct {
+	Title  string
+	Strips []template.HTML
+	Why    string
+}
+
+// dayPlot draws the day in strips of equal length.
+func dayPlot(r *results.Results, t *results.Timeline) (dayDrawing, error) {
+	d := dayDrawing{Title: "The day in UTC: speed over ground, rpm, runs and windows"}
+	if !r.Clock.Known {
+		d.Title = "The day by the recorder's own clock: speed over ground, rpm, runs and windows"
+	}
 	if t == nil || len(t.SpeedKn) < 2 || !(t.StepS > 0) {
 		d.Why = "There is too little data to draw a timeline."
 		return d, nil
 	}
-	from, to := t.StartUnix, t.StartUnix+t.StepS*float64(len(t.SpeedKn)-1)
+	length := t.StepS * float64(len(t.SpeedKn)-1)
+	n := max(1, min(maxStrips, int(math.Ceil(length/stripMax))))
+	height, ticks := panelHeight, 6.0
+	if n > 1 {
+		height, ticks = lowPanel, 3
+	}
+	for i := range n {
+		from := t.StartUnix + length*float64(i)/float64(n)
+		svg, err := strip(r, t, from, from+length/float64(n), height, ticks)
+		if err != nil {
+			return d, err
+		}
+		d.Strips = append(d.Strips, svg)
+	}
+	return d, nil
+}
+
+// strip draws speed, rpm and the kinds of run over one time scale, the former
+// two so high and with so many ticks. Accepted windows are shaded through all
+// panels.
+func strip(r *results.Results, t *results.Timeline, from, to float64, height vg.Length, ticks float64) (template.HTML, error) {
 	bands := acceptedBands(r.Windows)
 	speed := panel("kn", from, to)
 	speed.Add(bands, trace{t, t.SpeedKn, draw.LineStyle{Color: accent, Width: 1}})
@@ -42,25 +82,32 @@ func dayPlot(r *results.Results, t *results.Timeline) (drawing, error) {
 	kinds := panel("", from, to)
 	lanes.axis(kinds)
 	kinds.Add(bands, lanes)
-	kinds.X.Label.Text = "UTC"
-	if !r.Clock.Known {
-		kinds.X.Label.Text = "recorder's own time"
-	}
 	top(speed, t.SpeedKn)
 	top(rpm, t.RPM...)
+	for _, p := range []*plot.Plot{speed, rpm} {
+		p.Y.Tick.Marker = majorTicks(ticks)
+		p.HideX()
+	}
 
-	c := newCanvas(dayWidth, dayHeight)
+	heights := []vg.Length{height, height, laneHeight*vg.Length(len(lanes)) + axisHeight}
+	total := 2 * panelGap
+	for _, h := range heights {
+		total += h
+	}
+	c := newCanvas(dayWidth, total)
 	area := draw.New(c)
-	left := draw.Crop(area, 0, -nameWidth, 0, 0)
 	grid := [][]*plot.Plot{{speed}, {rpm}, {kinds}}
-	canvases := plot.Align(grid, draw.Tiles{Rows: 3, Cols: 1, PadY: 10, PadTop: 4, PadRight: 4}, left)
+	// Align makes the panels' sides meet; their heights are ours.
+	canvases := plot.Align(grid, draw.Tiles{Rows: 3, Cols: 1, PadRight: 4}, draw.Crop(area, 0, -nameWidth, 0, 0))
+	y := area.Max.Y - 4
 	for i := range grid {
-		grid[i][0].Draw(canvases[i][0])
+		panel := &canvases[i][0]
+		panel.Max.Y, panel.Min.Y = y, max(y-heights[i], area.Min.Y)
+		y -= heights[i] + panelGap
+		grid[i][0].Draw(*panel)
 	}
 	nameEngines(area, canvases[1][0], r, len(t.RPM))
-	var err error
-	d.SVG, err = c.inline()
-	return d, err
+	return c.inline()
 }
 
 func panel(y string, from, to float64) *plot.Plot {
@@ -114,10 +161,12 @@ type trace struct {
 
 func (tr trace) Plot(c draw.Canvas, p *plot.Plot) {
 	x, y := p.Transforms(&c)
-	stride := max(1, (len(tr.values)+maxPoints-1)/maxPoints)
+	first := max(0, int(math.Ceil((p.X.Min-tr.t.StartUnix)/tr.t.StepS)))
+	last := min(len(tr.values), int(math.Floor((p.X.Max-tr.t.StartUnix)/tr.t.StepS))+1)
+	stride := max(1, (last-first+maxPoints-1)/maxPoints)
 	var line []vg.Point
-	for i := 0; i < len(tr.values); i += stride {
-		mean := meanOf(tr.values[i:min(i+stride, len(tr.values))])
+	for i := first; i < last; i += stride {
+		mean := meanOf(tr.values[i:min(i+stride, last)])
 		if math.IsNaN(mean) {
 			c.StrokeLines(tr.style, line)
 			line = nil
@@ -269,8 +318,12 @@ func (l lanes) Plot(c draw.Canvas, p *plot.Plot) {
 				fillBar(c, p, b, bottom, top, l[i].colour)
 				continue
 			}
-			c.StrokeLines(draw.LineStyle{Color: l[i].colour, Width: 0.9}, []vg.Point{{X: x(b.from), Y: bottom},
-				{X: x(b.to), Y: bottom}, {X: x(b.to), Y: top}, {X: x(b.from), Y: top}, {X: x(b.from), Y: bottom}})
+			left, right := max(x(b.from), c.Min.X), min(x(b.to), c.Max.X)
+			if right < left {
+				continue
+			}
+			c.StrokeLines(draw.LineStyle{Color: l[i].colour, Width: 0.9}, []vg.Point{{X: left, Y: bottom},
+				{X: right, Y: bottom}, {X: right, Y: top}, {X: left, Y: top}, {X: left, Y: bottom}})
 		}
 	}
 }

@@ -24,10 +24,12 @@ type view struct {
 	MassTotal  string
 	Steps      []stepRow
 	OneWay     bool // any step in one direction only
+	Level      bool // any step level with the best
+	Fewer      bool // any step on fewer engines than others
 	Missing    []results.MissingFigure
 	Findings   []results.Finding
 	Plots      []drawing
-	Day        drawing
+	Day        dayDrawing
 	Tally      string
 	Windows    []windowRow
 	Runs       []runRow
@@ -51,7 +53,7 @@ func newView(r *results.Results) *view {
 		When:    when(r),
 		Answers: answers(r),
 		Steps:   stepRows(r),
-		Missing: r.Missing, Findings: r.Findings,
+		Missing: missingFigures(r.Missing), Findings: findings(r.Findings),
 		Tally:   tally(r.Windows),
 		Windows: windowRows(r), Runs: runRows(r.Runs),
 		Devices: deviceRows(r.Devices), Sources: sourceRows(r),
@@ -60,10 +62,37 @@ func newView(r *results.Results) *view {
 		Version: orElse(r.Version, "not stated"), Schema: r.Schema,
 	}
 	v.OneWay = slices.ContainsFunc(r.Steps, func(s results.Step) bool { return !s.CurrentCorrected })
+	most := mostEngines(r.Steps)
+	v.Fewer = slices.ContainsFunc(r.Steps, func(s results.Step) bool { return len(s.Engines) > 0 && len(s.Engines) < most })
+	v.Level = len(r.Best.LevelEconomySteps) > 0
 	v.Boatfacts = boatFacts(&r.Vessel)
 	v.Conditions = conditions(r)
 	v.Mass, v.MassTotal = mass(&r.Vessel)
 	return v
+}
+
+// findings are whole sentences, whatever way they were written.
+func findings(list []results.Finding) []results.Finding {
+	var out []results.Finding
+	for _, f := range list {
+		out = append(out, results.Finding{What: sentence(f.What), Meaning: sentence(f.Meaning), Remedy: sentence(f.Remedy)})
+	}
+	return out
+}
+
+// missingFigures are pairs of sentences: what there is not, and why. Figures
+// that are missing for one reason share it.
+func missingFigures(list []results.MissingFigure) []results.MissingFigure {
+	var out []results.MissingFigure
+	for _, m := range list {
+		m = results.MissingFigure{Figure: "No " + small(strings.TrimSpace(m.Figure)) + ".", Why: sentence(m.Why)}
+		if i := slices.IndexFunc(out, func(o results.MissingFigure) bool { return o.Why == m.Why }); i >= 0 {
+			out[i].Figure += " " + m.Figure
+			continue
+		}
+		out = append(out, m)
+	}
+	return out
 }
 
 func orElse(s, other string) string {
@@ -97,7 +126,7 @@ func boatFacts(v *results.Vessel) []fact {
 		{"Engines", engines(v.Engines)}, {"Fuel", orElse(v.FuelKind, missing)}, {"Tank", litres(v.TankL)},
 	}
 	if v.UsableL != nil {
-		facts = append(facts, fact{"Usable", fmt.Sprintf("%s, %s %% kept back", litres(v.UsableL), fixed(v.ReservePct, 0))})
+		facts = append(facts, fact{"Usable", litres(v.UsableL) + ", " + quantity(fixed(v.ReservePct, 0), "% kept back")})
 	}
 	return facts
 }
@@ -158,7 +187,7 @@ func conditions(r *results.Results) []fact {
 		}
 		return list
 	}
-	wind := span(values(func(w *results.Window) *float64 { return w.WindKn }), 0, " kn")
+	wind := span(values(func(w *results.Window) *float64 { return w.WindKn }), 0, " kn true")
 	if from := meanBearing(values(func(w *results.Window) *float64 { return w.WindFromDeg })); wind != "" && from != nil {
 		wind += " from " + bearing(from)
 	}
@@ -170,7 +199,10 @@ func conditions(r *results.Results) []fact {
 	if depthText != "" {
 		depthText += " (" + span(depth, 0, " ft") + ")"
 	}
-	waves := span(values(func(w *results.Window) *float64 { return w.WavePeriodS }), 1, " s between waves met")
+	waves := span(values(func(w *results.Window) *float64 { return w.WavePeriodS }), 1, " s")
+	if waves != "" {
+		waves = "encounter period " + waves
+	}
 	return []fact{
 		{"Wind", orElse(wind, missing+" no wind sensor heard")},
 		{"Current", orElse(currents(r.Steps), missing+" no passes in two directions")},
@@ -212,7 +244,7 @@ func meanBearing(degs []float64) *float64 {
 
 func mass(v *results.Vessel) (items []fact, total string) {
 	for _, m := range v.Mass {
-		items = append(items, fact{m.Name, kilograms(m.Kg)})
+		items = append(items, fact{capital(m.Name), kilograms(m.Kg)})
 	}
 	if v.TestMassKg == nil {
 		return items, missing + " not all of it is configured"
