@@ -13,6 +13,8 @@ type Settings struct {
 	Step   float64 // spread of rpm inside one step, ratio
 	Fuel   FuelReference
 	Shafts []Shaft // by engine index
+	// Reference is the mass in kg to give speeds at too; 0 for none.
+	Reference float64
 }
 
 // Report is what calculation gives, in SI units and trial time.
@@ -26,6 +28,7 @@ type Report struct {
 	Paddle     Paddle
 	FuelCheck  FuelCheck
 	Propulsion Propulsion
+	AtMass     []AtMass // at the reference mass, if one is asked for
 	Line       Line
 	// Heard has a bit for each engine that sent its speed.
 	Heard EngineSet
@@ -131,6 +134,7 @@ func (t *Trial) Finish() *Report {
 	r.Day = FitDay(r.Windows, r.Steps)
 	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
 	r.Propulsion = Propel(r.Steps, t.set.Shafts)
+	r.AtMass = AtReferenceMass(r.Steps, t.set.Reference, t.set.Boat)
 	r.FuelCheck = t.fuel.check(t.set.Fuel, r.Windows)
 	return r
 }
