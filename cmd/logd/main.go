@@ -2,6 +2,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"os"
 
@@ -12,7 +13,7 @@ import (
 const version = "0.1.0"
 
 func main() {
-	if err := command().Execute(); err != nil {
+	if err := command().ExecuteContext(context.Background()); err != nil {
 		fmt.Fprintln(os.Stderr, "logd:", err)
 		os.Exit(1)
 	}
@@ -27,6 +28,7 @@ func command() *cobra.Command {
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	root.AddCommand(demoCommand(), replayCommand(), simulateCommand(), importCommand(), exportCommand())
+	root.AddCommand(demoCommand(), replayCommand(), simulateCommand(), importCommand(), exportCommand(),
+		runCommand())
 	return root
 }

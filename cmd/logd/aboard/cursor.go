@@ -1,0 +1,94 @@
+package aboard
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"sync/atomic"
+	"time"
+
+	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/sink/journal"
+)
+
+// cursor reads the journal of a session as it grows. Whoever reads with one
+// can be as slow as it likes: it delays nobody.
+type cursor struct {
+	name    string
+	session *session
+	log     *slog.Logger
+	in      *journal.Reader
+	read    atomic.Uint64 // frames
+}
+
+// open opens the journal; it tries until it can or ctx ends.
+func (c *cursor) open(ctx context.Context) bool {
+	for {
+		in, err := journal.Open(c.session.trial.Frames())
+		if err == nil {
+			c.in = in
+			return true
+		}
+		if !c.wait(ctx, err) {
+			return false
+		}
+	}
+}
+
+// each hands every frame of the session to take, and calls rest whenever there
+// are no more for now. It returns true after the last frame, false if ctx
+// ended before.
+func (c *cursor) each(ctx context.Context, take func(*frame.Frame), rest func()) bool {
+	var f frame.Frame
+	for {
+		grown := c.session.growth()
+		last := c.session.isOver()
+		for {
+			err := c.in.Next(&f)
+			if err == nil {
+				take(&f)
+				if c.read.Add(1)%1024 == 0 && ctx.Err() != nil {
+					return false
+				}
+				continue
+			}
+			if errors.Is(err, io.EOF) {
+				break
+			}
+			if !c.wait(ctx, err) {
+				return false
+			}
+		}
+		rest()
+		if last {
+			return true
+		}
+		select {
+		case <-ctx.Done():
+			return false
+		case <-c.session.ended:
+		case <-grown:
+		}
+	}
+}
+
+// wait lets some time pass after a failure; false if ctx ended.
+func (c *cursor) wait(ctx context.Context, err error) bool {
+	c.log.Error("the journal cannot be read; tried again", "reader", c.name, "why", err.Error())
+	select {
+	case <-ctx.Done():
+		return false
+	case <-time.After(5 * time.Second):
+		return true
+	}
+}
+
+// lag is the number of frames not read yet.
+func (c *cursor) lag() uint64 {
+	written, read := c.session.written.Load(), c.read.Load()
+	return max(written, read) - read
+}
+
+// bad is the number of places that could not be read.
+func (c *cursor) bad() int64 { return int64(len(c.in.Recovery().Losses)) }

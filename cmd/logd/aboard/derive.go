@@ -1,0 +1,152 @@
+package aboard
+
+import (
+	"context"
+	"errors"
+	"io"
+	"math"
+	"slices"
+	"time"
+
+	"trialday.example/logd/cmd/logd/day"
+	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/sink/journal"
+	"trialday.example/logd/sink/logbook"
+)
+
+// refreshEvery is the least time between two derivations of the figures of a
+// trial that goes on; restFactor times as long as one took is waited too.
+const (
+	refreshEvery = 10 * time.Minute
+	restFactor   = 20
+)
+
+// figures follows a session from its first frame and writes the results when
+// it ends.
+func (d *daemon) figures(ctx context.Context, s *session, c *cursor) {
+	if !c.open(ctx) {
+		return
+	}
+	defer c.in.Close()
+	live := day.New(d.Config, d.Version, c.in.Buses)
+	if !c.each(ctx, live.Frame, func() {}) {
+		d.log.Warn("the figures were not finished in time; they are derived at the next start", "trial", s.trial.String())
+		return
+	}
+	if c.read.Load() == 0 {
+		return
+	}
+	r, line := live.Finish(c.bad())
+	d.results.Lock()
+	defer d.results.Unlock()
+	if err := d.Write(s.trial.Dir, r, line); err != nil {
+		d.log.Error("the results are not written", "trial", s.trial.String(), "why", err.Error())
+		return
+	}
+	d.log.Info("results written", "dir", s.trial.Dir)
+	d.derived(s.trial)
+}
+
+// derived marks a closed trial whose results are those of all frames.
+func (d *daemon) derived(t logbook.Trial) {
+	err := t.Reload()
+	if err == nil && t.Closed() {
+		err = t.SetDerived()
+	}
+	if err != nil {
+		d.log.Warn("the trial is not marked as evaluated", "why", err.Error())
+	}
+}
+
+// refresh writes the results so far every now and then, derived from the
+// journal, so that a power cut leaves recent ones.
+func (d *daemon) refresh(ctx context.Context, s *session) {
+	wait := refreshEvery
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-s.ended:
+			return
+		case <-time.After(wait):
+		}
+		from := time.Now()
+		if err := d.derive(ctx, s.trial, s.written.Load(), s.isOver); err != nil && ctx.Err() == nil {
+			d.log.Warn("the results so far are not written", "why", err.Error())
+		}
+		wait = max(refreshEvery, restFactor*time.Since(from))
+	}
+}
+
+// derive replays up to limit frames of a trial and writes the results, unless
+// others are better by then.
+func (d *daemon) derive(ctx context.Context, t logbook.Trial, limit uint64, late func() bool) error {
+	in, err := journal.Open(t.Frames())
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	again := day.New(d.Config, d.Version, in.Buses)
+	var f frame.Frame
+	n := uint64(0)
+	for ; n < limit; n++ {
+		if err := in.Next(&f); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			return err
+		}
+		again.Frame(&f)
+		if n%4096 == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
+	}
+	if n == 0 {
+		return nil
+	}
+	r, line := again.Finish(int64(len(in.Recovery().Losses)))
+	d.results.Lock()
+	defer d.results.Unlock()
+	if late() {
+		return nil
+	}
+	return d.Write(t.Dir, r, line)
+}
+
+// catchUp derives the results of closed trials that have none: the power was
+// cut before they could be written. Each is tried once.
+func (d *daemon) catchUp(ctx context.Context) {
+	tried := make(map[int]bool)
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(lookEvery * 5):
+		}
+		for _, t := range d.unfinished() {
+			if tried[t.Number] || d.isOurs(t.Number) {
+				continue
+			}
+			tried[t.Number] = true
+			d.log.Info("deriving the results of a closed trial", "trial", t.String())
+			err := d.derive(ctx, t, math.MaxUint64, func() bool { return false })
+			if ctx.Err() != nil {
+				return
+			}
+			if err != nil {
+				d.log.Warn("no results of a closed trial", "trial", t.String(), "why", err.Error())
+				continue
+			}
+			d.derived(t)
+		}
+	}
+}
+
+// unfinished lists the closed trials whose results are not those of all frames.
+func (d *daemon) unfinished() []logbook.Trial {
+	book, err := logbook.Open(d.Config.Journal.Dir)
+	if err != nil {
+		return nil
+	}
+	list, _ := book.Trials()
+	return slices.DeleteFunc(list, func(t logbook.Trial) bool { return !t.Closed() || t.Derived() })
+}
