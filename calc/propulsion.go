@@ -92,6 +92,7 @@ type Loading struct {
 	LoadExponent, FuelExponent stat.Estimate
 	Top                        int     // id of the step with the highest rpm; 0 for none
 	RPM, Load                  float64 // there
+	Rated                      float64 // 1/s
 	Shortfall                  float64 // of RPM below rated speed, ratio of rated
 	Match                      Match
 }
@@ -212,7 +213,7 @@ func BrakePower(load, n float64, shaft Shaft) float64 {
 // loading describes one engine over the steps, which rise in rpm.
 func loading(steps []*Step, e int, shaft Shaft) Loading {
 	nan := math.NaN()
-	l := Loading{LoadExponent: unknown, FuelExponent: unknown, RPM: nan, Load: nan, Shortfall: nan}
+	l := Loading{LoadExponent: unknown, FuelExponent: unknown, RPM: nan, Load: nan, Rated: shaft.Speed}
 	var n, power, fuel []float64
 	for _, s := range steps {
 		if !s.Engines.Has(e) {
@@ -224,7 +225,7 @@ func loading(steps []*Step, e int, shaft Shaft) Loading {
 		l.Top, l.RPM, l.Load = s.ID, s.Drive.RPM[e], s.Drive.Load[e]
 	}
 	l.LoadExponent, l.FuelExponent = Exponent(n, power), Exponent(n, fuel)
-	l.Shortfall = 1 - l.RPM/shaft.Speed
+	l.Shortfall = 1 - l.RPM/l.Rated
 	l.Match = match(l.Shortfall, l.Load)
 	return l
 }

@@ -28,7 +28,8 @@ type Report struct {
 	Paddle     Paddle
 	FuelCheck  FuelCheck
 	Propulsion Propulsion
-	AtMass     []AtMass // at the reference mass, if one is asked for
+	Reference  float64  // kg, as asked for; 0 for none
+	AtMass     []AtMass // the steps at that mass
 	Line       Line
 	// Heard has a bit for each engine that sent its speed.
 	Heard EngineSet
@@ -134,6 +135,7 @@ func (t *Trial) Finish() *Report {
 	r.Day = FitDay(r.Windows, r.Steps)
 	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
 	r.Propulsion = Propel(r.Steps, t.set.Shafts)
+	r.Reference = t.set.Reference
 	r.AtMass = AtReferenceMass(r.Steps, t.set.Reference, t.set.Boat)
 	r.FuelCheck = t.fuel.check(t.set.Fuel, r.Windows)
 	return r

@@ -39,6 +39,9 @@ func (r *Results) Figures(rep *calc.Report, e Edge) {
 		r.Windows = append(r.Windows, e.window(&rep.Windows[i]))
 	}
 	r.dayFit(rep, e)
+	r.fuelCheck(&rep.FuelCheck, e)
+	r.propulsion(rep, e)
+	r.massReference(rep.AtMass, rep.Steps, rep.Reference)
 	for _, run := range rep.Runs {
 		r.Runs = append(r.Runs, Run{ID: run.ID, Kind: run.Kind.String(), Start: e.Stamp(run.Start), End: e.Stamp(run.End)})
 	}

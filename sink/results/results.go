@@ -2,8 +2,8 @@
 // structure of results.json. Units are display units and stand in the key
 // names; everything before this package is SI.
 //
-// Invariant: the document is a pure function of the frames and the
-// configuration. It holds no wall-clock time, host name or path, so that two
+// Invariant: the document is a pure function of the frames, the configuration
+// and the hand readings. It holds no wall-clock time, host name or path, so that two
 // replays of one journal are equal byte for byte.
 package results
 
@@ -23,8 +23,14 @@ type Results struct {
 	Windows []Window `json:"windows"`
 	Current Current  `json:"current"`
 	Paddle  Paddle   `json:"paddle_wheel"`
-	Runs    []Run    `json:"runs"`
-	Devices []Device `json:"devices"`
+	// FuelCheck to Readings: see the types.
+	FuelCheck     FuelCheck      `json:"fuel_check"`
+	Propulsion    Propulsion     `json:"propulsion"`
+	MassReference *MassReference `json:"mass_reference"` // null unless mass.reference_kg is configured
+	PerNM         PerNM          `json:"per_nm"`
+	Readings      []Reading      `json:"readings"`
+	Runs          []Run          `json:"runs"`
+	Devices       []Device       `json:"devices"`
 	// Sources tells which device gave each quantity, and when that changed.
 	Sources []SourceUse `json:"sources"`
 	// Findings are plain statements on the installation and the data.
@@ -160,6 +166,8 @@ type Step struct {
 	Note    string   `json:"note"`
 	// DayFit is the step's speed by the fit of the whole day's current.
 	DayFit *StepDayFit `json:"day_fit"`
+	// SoundDBA is the energy mean of the hand readings.
+	SoundDBA *float64 `json:"sound_dba"`
 }
 
 // Best points into Steps by id; null where it could not be derived.
