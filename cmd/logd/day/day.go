@@ -17,8 +17,8 @@ import (
 
 // Day takes the frames of one trial day.
 //
-// Invariant: what comes out is a pure function of the frames, their bus names
-// and the configuration.
+// Invariant: what comes out is a pure function of the frames, their bus names,
+// the configuration and the hand readings.
 type Day struct {
 	cfg     configs.Config
 	version string
@@ -29,6 +29,8 @@ type Day struct {
 	events  []decode.Event
 	dropped int
 	last    int64 // trial time of the last sample
+
+	readings []calc.Reading
 }
 
 // New starts a day. Version stands in the results; buses gives the names of
@@ -84,7 +86,8 @@ func settings(c *configs.Config) calc.Settings {
 	if c.Vessel.LengthM != nil {
 		limits.Length = *c.Vessel.LengthM
 	}
-	return calc.Settings{Limits: limits, Step: c.Steady.StepPct / 100, Boat: boat(c)}
+	return calc.Settings{Limits: limits, Step: c.Steady.StepPct / 100, Boat: boat(c),
+		Fuel: fuelReference(c), Shafts: shafts(c), Reference: referenceMass(c)}
 }
 
 func boat(c *configs.Config) calc.Boat {

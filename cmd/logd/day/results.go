@@ -72,10 +72,12 @@ func (d *Day) results(rep *calc.Report, bad int64) (*results.Results, *results.T
 		r.Clock.UncertaintyS = float64(clock.Uncertainty()) / 1e9
 	}
 	r.Figures(rep, edge)
+	r.AddPerNM(d.cfg.Fuel.PricePerL, d.cfg.Fuel.Currency, d.cfg.Fuel.CO2KgPerL)
+	r.AddReadings(d.readings, rep, edge)
 	r.Devices = d.devices()
 	r.Sources = d.sources(names, edge)
-	r.Findings = d.findings(names, clock.Known())
-	r.Missing = missing(&d.cfg, names, rep)
+	r.Findings = append(d.findings(names, clock.Known()), r.Findings...)
+	r.Missing = append(missing(&d.cfg, names, rep), r.Missing...)
 	r.Quality = d.quality(bad, names, edge)
 	return r, edge.Line(&rep.Line)
 }
