@@ -41,7 +41,7 @@ func demoCommand() *cobra.Command {
 				return err
 			}
 			fmt.Fprintf(w, "replaying %d CAN frames from %s ...\n\n", n, log)
-			r, err := replay(cfg, []string{log}, out, cmd.ErrOrStderr())
+			r, err := replay(cfg, []string{log}, nil, out, cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}

@@ -11,7 +11,9 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
+	"trialday.example/logd/calc"
 	"trialday.example/logd/cmd/logd/day"
+	"trialday.example/logd/cmd/logd/readings"
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode/capture"
 	"trialday.example/logd/decode/frame"
@@ -20,7 +22,7 @@ import (
 )
 
 func replayCommand() *cobra.Command {
-	var config, out string
+	var config, out, notes string
 	c := &cobra.Command{
 		Use:   "replay --config FILE --out DIR CAPTURE...",
 		Short: "Derive the figures and the trial sheet from captures or journals",
@@ -33,7 +35,13 @@ func replayCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			r, err := replay(cfg, captures, out, cmd.ErrOrStderr())
+			var noted []calc.Reading
+			if notes != "" {
+				if noted, err = readings.ReadFile(notes); err != nil {
+					return err
+				}
+			}
+			r, err := replay(cfg, captures, noted, out, cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}
@@ -44,18 +52,20 @@ func replayCommand() *cobra.Command {
 	}
 	c.Flags().StringVar(&config, "config", "", "configuration (YAML)")
 	c.Flags().StringVar(&out, "out", "out", "directory for results.json, sheet.html, steps.csv and windows.csv")
+	c.Flags().StringVar(&notes, "readings", "", "hand readings (CSV: time or rpm, sound_dba, sea_state, comment)")
 	return c
 }
 
-// replay runs captures through the pipeline and writes the results to dir.
-// Skipped lines are told on log at the end.
-func replay(cfg configs.Config, captures []string, dir string, log io.Writer) (*results.Results, error) {
+// replay runs captures through the pipeline, joins hand readings to them and
+// writes the results to dir. Skipped lines are told on log at the end.
+func replay(cfg configs.Config, captures []string, noted []calc.Reading, dir string, log io.Writer) (*results.Results, error) {
 	src, err := capture.OpenAll(captures...)
 	if err != nil {
 		return nil, err
 	}
 	defer src.Close()
 	d := day.New(cfg, version, src.Buses)
+	d.Note(noted)
 	bar := newProgress(src)
 	var f frame.Frame
 	for n := 0; ; n++ {
