@@ -3,6 +3,7 @@ package calc
 import (
 	"math"
 
+	"trialday.example/logd/calc/manoeuvre"
 	"trialday.example/logd/decode/sample"
 )
 
@@ -15,6 +16,8 @@ type Settings struct {
 	Shafts []Shaft // by engine index
 	// Reference is the mass in kg to give speeds at too; 0 for none.
 	Reference float64
+	// Marks are the speeds to which accelerations are timed.
+	Marks []manoeuvre.Mark
 }
 
 // Report is what calculation gives, in SI units and trial time.
@@ -31,6 +34,7 @@ type Report struct {
 	Reference  float64  // kg, as asked for; 0 for none
 	AtMass     []AtMass // the steps at that mass
 	Line       Line
+	Manoeuvres manoeuvre.Report
 	// Heard has a bit for each engine that sent its speed.
 	Heard EngineSet
 	// Has tells which kinds of data came at all.
@@ -48,6 +52,7 @@ type Trial struct {
 	report Report
 	lead   []tick
 	any    bool
+	watch  *manoeuvre.Watch
 }
 
 // New starts a trial.
@@ -55,6 +60,7 @@ func New(set Settings) *Trial {
 	t := &Trial{set: set, fuel: newFuelMeter(set.Fuel.Tank)}
 	t.cutter = &cutter{out: t.endRun}
 	t.ticker = newTicker(t.tick)
+	t.watch = manoeuvre.New(manoeuvre.Settings{Marks: set.Marks, Length: set.Boat.Length, Mass: set.Boat.Mass})
 	return t
 }
 
@@ -62,12 +68,14 @@ func New(set Settings) *Trial {
 func (t *Trial) Add(s *sample.Sample) {
 	t.ticker.add(s)
 	t.fuel.add(s)
+	t.watch.Add(s)
 }
 
 // Advance tells that trial time has come to now, with or without samples.
 func (t *Trial) Advance(now int64) {
 	if t.ticker.started {
 		t.ticker.advance(now)
+		t.watch.Advance(now)
 	}
 }
 
@@ -134,6 +142,7 @@ func (t *Trial) Finish() *Report {
 	r.Best = FindBest(r.Steps, t.set.Boat)
 	r.Day = FitDay(r.Windows, r.Steps)
 	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
+	r.Manoeuvres = *t.watch.Finish(r.Day.flow)
 	r.Propulsion = Propel(r.Steps, t.set.Shafts)
 	r.Reference = t.set.Reference
 	r.AtMass = AtReferenceMass(r.Steps, t.set.Reference, t.set.Boat)

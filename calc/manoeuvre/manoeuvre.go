@@ -1,0 +1,183 @@
+package manoeuvre
+
+import (
+	"math"
+
+	"trialday.example/logd/decode/sample"
+)
+
+// Settings are what the measurements are told beside the samples.
+type Settings struct {
+	Marks  []Mark
+	Length float64 // of the boat, m; NaN where not known
+	Mass   float64 // kg; NaN where not known
+}
+
+// Mark is a speed to which accelerations are timed.
+type Mark struct {
+	Speed float64 // m/s
+	Miles bool    // it is a round figure in statute miles an hour, not in knots
+}
+
+// maxOfKind bounds what is measured and listed of each kind; a trial day has a
+// dozen. Clips of accelerations and stops wait for the day's current and lag,
+// some 200 kB each at the most.
+const maxOfKind = 40
+
+// maxEvents bounds the lists of gear shifts and of what is made from them.
+const maxEvents = 4000
+
+// Report is what was found, in order of time.
+type Report struct {
+	Lag           Lag
+	Accelerations []Acceleration
+	Together      []Together // attempts alike, combined
+	Turns         []Turn
+	Stops         []Stop
+	Gears         []GearEvent
+	Engagements   []Engagement
+	EngineOut     []EngineOut
+	Slow          []Slow
+	// More counts what was not listed, being too many.
+	More int
+}
+
+// Watch takes the samples of a day in order of time.
+type Watch struct {
+	set    Settings
+	grid   *grid
+	lag    lagWatch
+	accel  accelWatch
+	turn   turnWatch
+	stop   stopWatch
+	gears  gearWatch
+	out    outWatch
+	slow   slowWatch
+	drift  driftWatch
+	report Report
+	flows  []Flow // by the turning circles of the day
+	adrift []Flow // by drifting; their common error is the wind
+}
+
+// New starts a day.
+func New(set Settings) *Watch {
+	w := &Watch{set: set}
+	w.grid = newGrid(w.cell)
+	w.gears.init()
+	return w
+}
+
+// Add takes one sample.
+func (w *Watch) Add(s *sample.Sample) {
+	w.grid.add(s)
+	w.gears.add(s, &w.report)
+}
+
+// Advance tells that trial time has come to now.
+func (w *Watch) Advance(now int64) {
+	if w.grid.started {
+		w.grid.advance(now)
+	}
+}
+
+// cell shows a cell that is final to all who watch.
+func (w *Watch) cell(n int64) {
+	f := w.grid.cellAt(n)
+	if f == nil {
+		return
+	}
+	if n%int64(perSecond) == 0 {
+		if c := w.grid.clip(n-int64(perSecond), n+1); len(c) == perSecond+1 {
+			w.lag.add(c)
+		}
+	}
+	w.accel.cell(w.grid, n, f, &w.report)
+	if t, ok := w.turn.cell(w.grid, n, f); ok {
+		w.endTurn(t)
+	}
+	w.stop.cell(w.grid, n, f, &w.report)
+	w.out.cell(f, &w.report)
+	w.slow.cell(f)
+	if flow, ok := w.drift.cell(f); ok && len(w.adrift) < maxEvents {
+		w.adrift = append(w.adrift, flow)
+	}
+}
+
+func (w *Watch) endTurn(clip []frame) {
+	if len(w.report.Turns) == maxOfKind {
+		w.report.More++
+		return
+	}
+	lag := w.lag.lag(w.grid.lines[chGroundN].period)
+	t, flow, ok := measureTurn(clip, &lag, w.set.Length)
+	if !ok {
+		return
+	}
+	w.report.Turns = append(w.report.Turns, t)
+	w.flows = append(w.flows, flow)
+}
+
+// Finish ends the day. Current gives what else is known of the current at a
+// time (SE NaN where nothing is). The watch must not be used afterwards.
+func (w *Watch) Finish(current func(t int64) Flow) *Report {
+	w.grid.finish()
+	w.accel.finish(w.grid, &w.report)
+	w.stop.finish(w.grid, &w.report)
+	w.out.finish(&w.report)
+	r := &w.report
+	r.Lag = w.lag.lag(w.grid.lines[chGroundN].period)
+	at := func(t int64) (Flow, bool) { return w.flowAt(t, current(t)) }
+	for _, p := range w.accel.clips {
+		if a, ok := p.measure(&w.set, &r.Lag, at); ok {
+			r.Accelerations = append(r.Accelerations, a)
+		}
+	}
+	r.Together = combine(r.Accelerations)
+	for _, p := range w.stop.clips {
+		if s, ok := p.measure(&r.Lag, at); ok {
+			r.Stops = append(r.Stops, s)
+		}
+	}
+	r.Slow = w.slow.result(at)
+	return r
+}
+
+// flowAt combines the current from all there is at a time. Of the times adrift
+// only the nearest counts: they share one error, the wind's.
+func (w *Watch) flowAt(t int64, more Flow) (Flow, bool) {
+	all := append([]Flow{more}, w.flows...)
+	if n := nearest(w.adrift, t); n >= 0 {
+		all = append(all, w.adrift[n])
+	}
+	return flowAt(all, t)
+}
+
+// driving returns the mean speed in 1/s and the set of the engines that turn
+// in forward gear (or with the gear not heard); 0 and none where none does.
+func driving(f *frame) (rpm float64, set uint8) {
+	n := 0.0
+	for e := range MaxEngines {
+		v := f.v[chRPM+channel(e)]
+		if v > stopped && (f.gear[e] == forward || f.gear[e] == gearUnknown) {
+			rpm += v
+			n++
+			set |= 1 << e
+		}
+	}
+	return rpm / math.Max(n, 1), set
+}
+
+// stopped, 1/s (90 rpm): an engine that turns more slowly does not run.
+const stopped = 1.5
+
+// meanOf returns the mean speed of a set of engines.
+func meanOf(f *frame, set uint8) float64 {
+	sum, n := 0.0, 0.0
+	for e := range MaxEngines {
+		if set&(1<<e) != 0 {
+			sum += f.v[chRPM+channel(e)]
+			n++
+		}
+	}
+	return sum / n
+}
