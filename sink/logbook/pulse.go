@@ -1,7 +1,6 @@
 package logbook
 
 import (
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -21,17 +20,20 @@ type Moment struct {
 	Wall time.Time `json:"wall"`
 }
 
-// Now is the present moment.
-func Now() (Moment, error) {
-	boot, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
-	if err != nil {
-		return Moment{}, fmt.Errorf("logbook: %w", err)
-	}
+// Now is the present moment. Where the kernel's name of this run cannot be read
+// Boot is empty, and equal to no other.
+func Now() Moment {
+	boot, _ := os.ReadFile("/proc/sys/kernel/random/boot_id")
+	return Moment{strings.TrimSpace(string(boot)), Uptime(), time.Now().UTC()}
+}
+
+// Uptime counts from the start of the machine, standby included.
+func Uptime() time.Duration {
 	var ts unix.Timespec
 	if err := unix.ClockGettime(unix.CLOCK_BOOTTIME, &ts); err != nil {
-		return Moment{}, fmt.Errorf("logbook: %w", err)
+		return 0 // no kernel since 2.6.39 is without this clock
 	}
-	return Moment{strings.TrimSpace(string(boot)), time.Duration(ts.Nano()), time.Now().UTC()}, nil
+	return time.Duration(ts.Nano())
 }
 
 // Pulse is what the last sign of life of a trial says.
@@ -45,7 +47,7 @@ func (t *Trial) Beat(p Pulse) error { return writeJSON(filepath.Join(t.Dir, puls
 
 // Pulse reads what Beat noted last; ok is false if there is nothing.
 func (t *Trial) Pulse() (p Pulse, ok bool) {
-	return p, readJSON(filepath.Join(t.Dir, pulseFile), &p) == nil && p.Boot != ""
+	return p, readJSON(filepath.Join(t.Dir, pulseFile), &p) == nil && !p.Wall.IsZero()
 }
 
 // Freshness says whether a trial goes on after the logger was off.
@@ -78,7 +80,7 @@ func (t *Trial) Fresh(now Moment, limit time.Duration) (Freshness, time.Duration
 		return Unclear, 0
 	}
 	pause := now.Wall.Sub(p.Wall)
-	if now.Boot == p.Boot {
+	if now.Boot == p.Boot && now.Boot != "" {
 		pause = now.Uptime - p.Uptime
 	}
 	switch {

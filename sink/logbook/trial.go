@@ -10,6 +10,8 @@ import (
 	"time"
 	"unicode"
 	"unicode/utf8"
+
+	"golang.org/x/sys/unix"
 )
 
 const (
@@ -89,6 +91,17 @@ func (t *Trial) Size() int64 {
 		}
 	}
 	return n
+}
+
+// Busy reports whether a logger is writing frames to the trial. It looks at the
+// lock of the journal without keeping it.
+func (t *Trial) Busy() bool {
+	d, err := os.Open(t.Frames())
+	if err != nil {
+		return false
+	}
+	defer d.Close()
+	return errors.Is(unix.Flock(int(d.Fd()), unix.LOCK_SH|unix.LOCK_NB), unix.EWOULDBLOCK)
 }
 
 // Note appends a line to the notes of the trial, with the time by the

@@ -22,3 +22,14 @@ func disk(dir string) (space, error) {
 	}
 	return space{int64(s.Bavail) * unit, int64(s.Blocks) * unit}, nil
 }
+
+// reserve is what is kept free of it, bytes: what is configured, but of a small
+// disk no more than a twentieth.
+func (s space) reserve(keepMB int) int64 { return min(int64(keepMB)<<20, s.size/20) }
+
+// FreeFor is the room for journals on the disk of a directory, in bytes, less
+// what is kept free.
+func FreeFor(dir string, keepMB int) (int64, error) {
+	s, err := disk(dir)
+	return max(s.free-s.reserve(keepMB), 0), err
+}

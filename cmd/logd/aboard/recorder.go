@@ -9,8 +9,6 @@ import (
 	"syscall"
 	"time"
 
-	"golang.org/x/sys/unix"
-
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/sink/journal"
@@ -195,11 +193,7 @@ func (r *recorder) beat(now bool) {
 	if frames == r.kept || !now && time.Since(r.beaten) < beatEvery {
 		return
 	}
-	moment, err := logbook.Now()
-	if err == nil {
-		err = r.trial.Beat(logbook.Pulse{Moment: moment, Frames: frames})
-	}
-	if err != nil {
+	if err := r.trial.Beat(logbook.Pulse{Moment: logbook.Now(), Frames: frames}); err != nil {
 		r.log.Warn("the trial's sign of life is not kept; after a restart a new trial may begin", "why", err.Error())
 	}
 	r.kept, r.beaten = frames, time.Now()
@@ -262,7 +256,6 @@ func (r *recorder) room() (full string, err error) {
 			return "", err
 		}
 	}
-	keep := int64(r.cfg.Journal.KeepFreeMB) << 20
 	for {
 		d, err := disk(r.book.Dir())
 		if err != nil {
@@ -270,7 +263,7 @@ func (r *recorder) room() (full string, err error) {
 			return "", err
 		}
 		r.status.free.Store(d.free)
-		least := min(keep, d.size/20)
+		least := d.reserve(r.cfg.Journal.KeepFreeMB)
 		if r.status.troubleText() != "" {
 			least += min(least/8, 1<<20) // so that it does not go on and off
 		}
@@ -325,9 +318,9 @@ func (r *recorder) resume(now time.Time) error {
 		r.first = err != nil
 		return err
 	}
-	moment, err := logbook.Now()
-	if err != nil {
-		return err
+	moment := logbook.Now()
+	if moment.Boot == "" {
+		r.log.Warn("the system hides /proc/sys/kernel/random/boot_id: pauses are judged by the clock alone")
 	}
 	fresh, pause := t.Fresh(moment, r.limit())
 	if _, ok := t.Pulse(); !ok {
@@ -361,7 +354,7 @@ func (r *recorder) ready(now time.Time) error {
 	if err := r.reopen(); err != nil {
 		return err
 	}
-	at := uptime()
+	at := logbook.Uptime()
 	pause := at - r.heard
 	r.heard = at
 	if r.limit() > 0 && pause > r.limit() && r.writer.Frames() > 0 {
@@ -369,15 +362,6 @@ func (r *recorder) ready(now time.Time) error {
 		return r.anew(now)
 	}
 	return nil
-}
-
-// uptime counts from the start of the machine, standby included.
-func uptime() time.Duration {
-	var ts unix.Timespec
-	if unix.ClockGettime(unix.CLOCK_BOOTTIME, &ts) != nil {
-		return time.Duration(since())
-	}
-	return time.Duration(ts.Nano())
 }
 
 // anew leaves the present trial, closes it, and enters the next: the one that
@@ -408,7 +392,7 @@ func (r *recorder) enter(t logbook.Trial) error {
 		return err
 	}
 	r.trial, r.writer, r.session = t, w, newSession(t, w.Frames())
-	r.kept, r.beaten, r.heard, r.unclear = w.Frames(), time.Time{}, uptime(), false
+	r.kept, r.beaten, r.heard, r.unclear = w.Frames(), time.Time{}, logbook.Uptime(), false
 	r.status.session.Store(r.session)
 	r.begin(r.session)
 	return nil

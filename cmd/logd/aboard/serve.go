@@ -49,8 +49,8 @@ func (d *daemon) handler() http.Handler {
 	return mux
 }
 
-// health is the answer of /healthz.
-type health struct {
+// Health is the answer of /healthz.
+type Health struct {
 	OK        bool     `json:"ok"`
 	Recording bool     `json:"recording"` // frames that come are being kept
 	Trial     string   `json:"trial"`     // "" before the first frame
@@ -61,7 +61,7 @@ type health struct {
 
 // healthz answers 200 where all is well, else 503 with what to do.
 func (d *daemon) healthz(w http.ResponseWriter, _ *http.Request) {
-	h := health{Recording: d.recorder.status.troubleText() == "", Lost: d.recorder.status.lost.Load(), Problems: d.problems()}
+	h := Health{Recording: d.recorder.status.troubleText() == "", Lost: d.recorder.status.lost.Load(), Problems: d.problems()}
 	if s := d.recorder.status.session.Load(); s != nil {
 		h.Trial, h.Frames = s.trial.String(), s.written.Load()
 	}

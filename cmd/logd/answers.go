@@ -1,0 +1,357 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"trialday.example/logd/cmd/logd/aboard"
+	"trialday.example/logd/configs"
+	"trialday.example/logd/decode/socketcan"
+	"trialday.example/logd/pgn"
+)
+
+// This file is the page that check prints.
+
+func (h *hearing) print(out io.Writer) error {
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	h.printBuses(w)
+	h.printDevices(w)
+	h.printQuantities(w)
+	h.printFigures(w)
+	h.printClock(w)
+	h.printDisk(w)
+	if h.live {
+		printLogger(w, h.cfg.Page.Listen)
+	}
+	fmt.Fprintln(w, "INFLUXDB\t"+influx(h.cfg.Influx.URL))
+	return w.Flush()
+}
+
+func (h *hearing) printBuses(w io.Writer) {
+	for i, name := range h.names {
+		b, link := &h.buses[i], socketcan.Link{Name: name}
+		if h.live {
+			link = socketcan.Look(name)
+		}
+		fmt.Fprintf(w, "BUS %s\t%s\n", name, strings.Join(h.busWords(b, link), ", "))
+		for _, advice := range []string{link.Trouble(), link.MaySend()} {
+			if advice != "" {
+				fmt.Fprintf(w, "\t! %s\n", advice)
+			}
+		}
+		if b.lastError != "" {
+			fmt.Fprintf(w, "\t! %d error frames, the last: %s\n", b.errors, b.lastError)
+		}
+		if h.live && b.frames == 0 && link.Trouble() == "" {
+			fmt.Fprintf(w, "\t! silent: check that the network has power and that the plug is in\n")
+		}
+	}
+	if h.dropped > 0 {
+		fmt.Fprintf(w, "\t! the kernel dropped %d frames: the machine is too busy, or net.core.rmem_max too small\n", h.dropped)
+	}
+	for _, t := range h.trouble {
+		fmt.Fprintf(w, "\t! %s\n", t)
+	}
+}
+
+func (h *hearing) busWords(b *busCount, link socketcan.Link) []string {
+	var words []string
+	if h.live {
+		words = append(words, string(link.State))
+		switch {
+		case link.Bitrate > 0:
+			words = append(words, fmt.Sprintf("%g kbit/s", float64(link.Bitrate)/1000))
+		case link.Virtual():
+			words = append(words, "virtual, no bit rate")
+		}
+		if link.ListenOnly {
+			words = append(words, "listen-only")
+		}
+	}
+	if h.seconds > 0 {
+		words = append(words, fmt.Sprintf("%.0f frames/s, load %.0f %%", float64(b.frames)/h.seconds,
+			100*float64(b.bits)/h.seconds/socketcan.Bitrate))
+	}
+	return append(words, fmt.Sprintf("%d error frames", b.errors))
+}
+
+func (h *hearing) printDevices(w io.Writer) {
+	devices := h.survey.Devices()
+	fmt.Fprintf(w, "DEVICES\t%d heard\n", len(devices))
+	for i, d := range devices {
+		name := "not claimed while listening"
+		if d.Named {
+			name = d.Name.String()
+		}
+		model := d.Model
+		if model == "" {
+			model = "model not told while listening"
+		}
+		fmt.Fprintf(w, "\t%s\tNAME %s\t%s\n", h.device(uint16(i)), name, model)
+	}
+}
+
+// device is interface and address.
+func (h *hearing) device(index uint16) string {
+	devices := h.survey.Devices()
+	if int(index) >= len(devices) {
+		return "?"
+	}
+	d := devices[index]
+	name := "?"
+	if int(d.Bus) < len(h.names) {
+		name = h.names[d.Bus]
+	}
+	return fmt.Sprintf("%s/%d", name, d.Address())
+}
+
+// printQuantities lists the quantities, those together that come from the same
+// devices at the same rate.
+func (h *hearing) printQuantities(w io.Writer) {
+	lines := h.quantityLines()
+	if len(lines) == 0 {
+		fmt.Fprintln(w, "QUANTITIES\tnone")
+		return
+	}
+	fmt.Fprintln(w, "QUANTITIES\trate, from, what (and of which engines or instances)")
+	for _, l := range lines {
+		head := l.rate + "\t" + l.from
+		for _, part := range wrap(l.names, 70) {
+			fmt.Fprintf(w, "\t%s\t%s\n", head, part)
+			head = "\t"
+		}
+	}
+}
+
+// quantityLine is quantities that come alike.
+type quantityLine struct {
+	rate, from string
+	names      []string
+}
+
+func (h *hearing) quantityLines() []*quantityLine {
+	type set struct{ rates, instances, from []string }
+	sets := make(map[pgn.Quantity]*set)
+	var order []pgn.Quantity
+	for _, v := range h.survey.Values() {
+		s := sets[v.Quantity]
+		if s == nil {
+			s = new(set)
+			sets[v.Quantity], order = s, append(order, v.Quantity)
+		}
+		s.rates = appendNew(s.rates, rate(v))
+		s.instances = appendNew(s.instances, fmt.Sprint(v.Instance))
+		s.from = appendNew(s.from, h.device(v.Source))
+	}
+	var lines []*quantityLine
+	at := make(map[string]*quantityLine)
+	for _, q := range order {
+		s := sets[q]
+		rates, from := strings.Join(s.rates, ", "), strings.Join(s.from, ", ")
+		l := at[rates+"|"+from]
+		if l == nil {
+			l = &quantityLine{rate: rates, from: from}
+			at[rates+"|"+from], lines = l, append(lines, l)
+		}
+		name := strings.ReplaceAll(q.String(), "_", " ")
+		if len(s.instances) > 1 {
+			name += fmt.Sprintf(" (%s)", strings.Join(s.instances, " "))
+		}
+		l.names = append(l.names, name)
+	}
+	return lines
+}
+
+func rate(v aboard.Value) string {
+	switch {
+	case v.Rate == 0:
+		return "no value"
+	case v.Rate < 0.05:
+		return "rarely"
+	}
+	return fmt.Sprintf("%.1f/s", v.Rate)
+}
+
+func appendNew(list []string, s string) []string {
+	if slices.Contains(list, s) {
+		return list
+	}
+	return append(list, s)
+}
+
+// wrap joins words with commas to lines of about a width.
+func wrap(words []string, width int) []string {
+	var lines []string
+	line := ""
+	for i, word := range words {
+		if i < len(words)-1 {
+			word += ", "
+		}
+		if line != "" && len(line)+len(word) > width {
+			lines, line = append(lines, line), ""
+		}
+		line += word
+	}
+	return append(lines, line)
+}
+
+// figure is one that a trial can give, and what it takes.
+type figure struct {
+	name string
+	from []source
+	keys []key
+}
+
+type source struct {
+	quantity pgn.Quantity
+	words    string
+}
+
+type key struct {
+	given bool
+	words string
+}
+
+var (
+	speed = source{pgn.SpeedOverGround, "speed over ground (PGN 129026, a satellite receiver)"}
+	rpm   = source{pgn.EngineSpeed, "engine speed (PGN 127488; are the engines switched on?)"}
+	burn  = source{pgn.FuelRate, "fuel rate (PGN 127489; are the engines running?)"}
+)
+
+func figures(c *configs.Config) []figure {
+	massKnown := c.Vessel.DryMassKg != nil && c.Load.FuelL != nil
+	return []figure{
+		{name: "speed", from: []source{speed}},
+		{name: "rpm steps", from: []source{speed, rpm}},
+		{name: "fuel burn", from: []source{rpm, burn}},
+		{name: "economy", from: []source{speed, rpm, burn}},
+		{name: "range", from: []source{speed, rpm, burn}, keys: []key{{c.Fuel.TankL != nil, "fuel.tank_l"}}},
+		{name: fmt.Sprintf("cruise at %g %% load", c.Fuel.CruiseLoadPct),
+			from: []source{speed, rpm, {pgn.EngineLoad, "engine load (PGN 127489)"}}},
+		{name: "current from headings", from: []source{speed, {pgn.Heading, "true heading (PGN 127250, with variation where it is magnetic)"}}},
+		{name: "speed through water", from: []source{{pgn.SpeedThroughWater, "speed through water (PGN 128259)"}}},
+		{name: "trim angle", from: []source{{pgn.Pitch, "pitch (PGN 127257)"}}},
+		{name: "test weight", keys: []key{{massKnown, "vessel.dry_mass_kg and load.fuel_l"}}},
+		{name: "figures in boat lengths", keys: []key{{c.Vessel.LengthM != nil, "vessel.length_m"}}},
+	}
+}
+
+func (h *hearing) printFigures(w io.Writer) {
+	fmt.Fprintln(w, "FIGURES\tof a trial as things stand")
+	for _, f := range figures(h.cfg) {
+		if why := h.lacks(f); why != "" {
+			fmt.Fprintf(w, "\tno\t%s: %s\n", f.name, why)
+			continue
+		}
+		fmt.Fprintf(w, "\tyes\t%s\n", f.name)
+	}
+}
+
+// lacks says why a figure will not be possible; "" if it will.
+func (h *hearing) lacks(f figure) string {
+	var why []string
+	for _, s := range f.from {
+		if !h.survey.Has(s.quantity) {
+			why = append(why, "no "+s.words)
+		}
+	}
+	for _, k := range f.keys {
+		if !k.given {
+			why = append(why, k.words+" not configured")
+		}
+	}
+	return strings.Join(why, "; ")
+}
+
+func (h *hearing) printClock(w io.Writer) {
+	c := h.survey.Clock()
+	if !c.Known {
+		fmt.Fprintln(w, "CLOCK\tno satellite time heard: times of day will be the recorder's own; figures are not affected")
+		return
+	}
+	fmt.Fprintf(w, "CLOCK\tsatellite time heard; the recorder's clock is off by %.1f s, which is taken out\n", -c.Offset)
+	if c.Steps > 0 {
+		fmt.Fprintf(w, "\tthe recorder's clock jumped %d times, which is taken out\n", c.Steps)
+	}
+}
+
+func (h *hearing) printDisk(w io.Writer) {
+	dir := existing(h.cfg.Journal.Dir)
+	free, err := aboard.FreeFor(dir, h.cfg.Journal.KeepFreeMB)
+	if err != nil {
+		fmt.Fprintf(w, "DISK\t! %v\n", err)
+		return
+	}
+	words := fmt.Sprintf("%s: room for %d MB", dir, free>>20)
+	if rate, ok := h.size.rate(); ok && rate > 0 {
+		words += fmt.Sprintf(", %.0f hours at %.1f MB an hour", float64(free)/rate/3600, rate*3600/1e6)
+	}
+	fmt.Fprintf(w, "DISK\t%s\n", words)
+	if unix.Access(dir, unix.W_OK) != nil {
+		fmt.Fprintf(w, "\t! this user cannot write to %s\n", dir)
+	}
+}
+
+// existing is the nearest directory above one that may not be there yet.
+func existing(dir string) string {
+	for {
+		if st, err := os.Stat(dir); err == nil && st.IsDir() || dir == filepath.Dir(dir) {
+			return dir
+		}
+		dir = filepath.Dir(dir)
+	}
+}
+
+// askFor is how long another program is waited for.
+const askFor = 2 * time.Second
+
+// printLogger asks a logger that runs on this machine how it is.
+func printLogger(w io.Writer, listen string) {
+	_, port, _ := net.SplitHostPort(listen)
+	resp, err := (&http.Client{Timeout: askFor}).Get("http://" + net.JoinHostPort("127.0.0.1", port) + "/healthz")
+	if err != nil {
+		fmt.Fprintln(w, "LOGGER\tnot running here")
+		return
+	}
+	defer resp.Body.Close()
+	var health aboard.Health
+	if json.NewDecoder(io.LimitReader(resp.Body, 1<<20)).Decode(&health) != nil {
+		fmt.Fprintf(w, "LOGGER\t! something else answers at %s: correct page.listen\n", listen)
+		return
+	}
+	state := "running, waits for the first frame"
+	switch {
+	case !health.Recording:
+		state = "running, but NOT RECORDING"
+	case health.Trial != "":
+		state = fmt.Sprintf("running, records %s, %d frames, %d lost", health.Trial, health.Frames, health.Lost)
+	}
+	fmt.Fprintf(w, "LOGGER\t%s\n", state)
+	for _, p := range health.Problems {
+		fmt.Fprintf(w, "\t! %s\n", p)
+	}
+}
+
+// influx says whether the engineers' server answers.
+func influx(url string) string {
+	if url == "" {
+		return "not configured"
+	}
+	resp, err := (&http.Client{Timeout: askFor}).Get(strings.TrimSuffix(url, "/") + "/ping")
+	if err != nil {
+		return fmt.Sprintf("! %s does not answer (%v); recording is not affected", url, err)
+	}
+	resp.Body.Close()
+	return url + " answers"
+}
