@@ -1,6 +1,7 @@
 package vmtest
 
 import (
+	"fmt"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -55,4 +56,96 @@ func sameFrames(t *testing.T, aName string, a []line, bName string, b []line) {
 	if len(a) != len(b) {
 		t.Errorf("%d frames in %s, %d in %s", len(a), aName, len(b), bName)
 	}
+}
+
+// logd, as in service: a user without any right, and the room for frames in the
+// kernel that the package's sysctl file gives.
+
+// launch starts logd. More is added to the configuration. What logd says goes
+// to the file logd.out of the share.
+func (m *machine) launch(buses []string, more string) {
+	m.t.Helper()
+	m.prepareLaunch(buses, more)
+	m.run(launchLine)
+	m.awaitLogd()
+}
+
+const launchLine = "su -s /bin/sh -c 'exec /bin/logd run --config /share/logd.yaml' trialday >>/share/logd.out 2>&1 & logd=$!"
+
+func (m *machine) prepareLaunch(buses []string, more string) {
+	m.t.Helper()
+	m.give("logd.yaml", fmt.Appendf(nil, "bus: {interfaces: [%s]}\njournal: {dir: /disk/journal%s}\n", strings.Join(buses, ", "), more))
+	m.run("echo 8388608 >/proc/sys/net/core/rmem_max; mkdir -p /disk/journal && chown trialday /disk/journal")
+}
+
+func (m *machine) awaitLogd() {
+	m.t.Helper()
+	m.await(30, fetchMetrics)
+}
+
+const fetchMetrics = "wget -q -O /tmp/metrics http://127.0.0.1:8642/metrics 2>/dev/null"
+
+// metric is the present value of a metric, with its labels as served.
+func (m *machine) metric(name string) float64 {
+	m.t.Helper()
+	text := m.run(fetchMetrics + " && cat /tmp/metrics")
+	for line := range strings.Lines(text) {
+		if value, ok := strings.CutPrefix(strings.TrimSpace(line), name+" "); ok {
+			v, err := strconv.ParseFloat(value, 64)
+			if err != nil {
+				m.t.Fatal(err)
+			}
+			return v
+		}
+	}
+	m.t.Fatalf("no metric %s in\n%s", name, text)
+	return 0
+}
+
+// awaitMetric waits until a metric has a value, for at most so many seconds.
+func (m *machine) awaitMetric(seconds int, name, value string) {
+	m.t.Helper()
+	m.await(seconds, fmt.Sprintf(`{ %s && grep -qF '%s %s' /tmp/metrics; }`, fetchMetrics, name, value))
+}
+
+// stop ends logd by SIGTERM, and returns how long that took.
+func (m *machine) stop() float64 {
+	m.t.Helper()
+	out := m.run("read a b </proc/uptime; kill $logd; wait $logd; status=$?; read c d </proc/uptime; echo $a $c; [ $status = 0 ]")
+	var from, to float64
+	if _, err := fmt.Sscan(out, &from, &to); err != nil {
+		m.t.Fatalf("%q: %v", out, err)
+	}
+	return to - from
+}
+
+// mountDisk mounts the boat's disk on /disk.
+func (m *machine) mountDisk() {
+	m.t.Helper()
+	m.run("mkdir -p /disk && mount -t ext4 /dev/vda /disk")
+}
+
+// fetchLogbook copies the directory of the trials out of the guest.
+func (m *machine) fetchLogbook() (dir string) {
+	m.t.Helper()
+	m.run("rm -rf /share/journal && cp -r /disk/journal /share/journal")
+	return filepath.Join(m.share, "journal")
+}
+
+// exportAll exports the frames of all trials of a logbook, in the order in
+// which they were recorded. A journal that does not open fails the test.
+func exportAll(t *testing.T, logbook string) []line {
+	t.Helper()
+	journals, _ := filepath.Glob(filepath.Join(logbook, "[0-9]*", "frames"))
+	var all []line
+	for i, dir := range journals { // sorted by number
+		segments, _ := filepath.Glob(filepath.Join(dir, "*.seg"))
+		if len(segments) == 0 {
+			continue // the power went before the first frame
+		}
+		out := filepath.Join(t.TempDir(), fmt.Sprint(i))
+		host(t, image.logd, "export", "--format", "canlog", "--out", out, dir)
+		all = append(all, readLog(t, out)...)
+	}
+	return all
 }

@@ -73,7 +73,7 @@ func boot(t *testing.T, h hardware) *machine {
 	t.Cleanup(func() {
 		m.off()
 		if t.Failed() {
-			t.Logf("console: %s\nqemu: %s", tail(m.console, 2000), complaints.String())
+			t.Logf("console: %s\nqemu: %s\nlogd: %s", tail(m.console, 2000), complaints.String(), tail(filepath.Join(m.share, "logd.out"), 3000))
 		}
 	})
 	if _, _, err := m.answer(bootLimit); err != nil {
