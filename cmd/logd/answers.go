@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"net"
 	"net/http"
 	"os"
@@ -280,7 +281,11 @@ func (h *hearing) printClock(w io.Writer) {
 		fmt.Fprintln(w, "CLOCK\tno satellite time heard: times of day will be the recorder's own; figures are not affected")
 		return
 	}
-	fmt.Fprintf(w, "CLOCK\tsatellite time heard; the recorder's clock is off by %.1f s, which is taken out\n", -c.Offset)
+	way := "slow"
+	if c.Offset < 0 {
+		way = "fast"
+	}
+	fmt.Fprintf(w, "CLOCK\tsatellite time heard; the recorder's clock is %.1f s %s, which is taken out\n", math.Abs(c.Offset), way)
 	if c.Steps > 0 {
 		fmt.Fprintf(w, "\tthe recorder's clock jumped %d times, which is taken out\n", c.Steps)
 	}

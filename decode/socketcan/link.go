@@ -92,7 +92,7 @@ func controller(state uint32) State {
 
 // Virtual reports whether there is no controller behind the interface, so that
 // it has no bit rate and nothing that could be sent would reach a wire.
-func (l Link) Virtual() bool { return l.Kind != "can" && l.Kind != "slcan" && l.State != Missing }
+func (l Link) Virtual() bool { return l.Kind == "vcan" || l.Kind == "vxcan" || l.Kind == "udp" }
 
 // Trouble says what keeps the interface from being heard well and what a
 // person should do; "" if nothing does.
@@ -126,7 +126,7 @@ func (l Link) Trouble() string {
 // or if there is none. This program sends nothing, but a controller that is not
 // in listen-only mode acknowledges frames of others.
 func (l Link) MaySend() string {
-	if l.ListenOnly || l.State == Missing || l.Virtual() {
+	if l.ListenOnly || l.Kind == "" || l.State == NotCAN || l.Virtual() {
 		return ""
 	}
 	return fmt.Sprintf("interface %s is not in listen-only mode: set it with: "+

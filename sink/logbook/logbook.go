@@ -174,24 +174,29 @@ func (l *Logbook) FreeOldest() (t Trial, ok bool, err error) {
 		return Trial{}, false, err
 	}
 	t = list[0]
-	if len(list) == 1 {
-		// Its number must not be given again: the name of the directory stays.
-		err = removeContents(t.Dir)
-	} else {
-		err = os.RemoveAll(t.Dir)
-	}
-	if err != nil {
+	if err := l.remove(&t, len(list) == 1); err != nil {
 		return t, false, fmt.Errorf("logbook: %w", err)
 	}
 	return t, true, nil
 }
 
-func removeContents(dir string) error {
-	entries, err := os.ReadDir(dir)
-	for _, e := range entries {
-		err = errors.Join(err, os.RemoveAll(filepath.Join(dir, e.Name())))
+// remove deletes a trial, under another name: one that is half deleted when the
+// power goes is no trial any more, and is deleted wholly the next time. The last
+// trial leaves an empty directory, so that its number is not given again.
+func (l *Logbook) remove(t *Trial, last bool) error {
+	going := filepath.Join(l.dir, "deleting")
+	if err := os.RemoveAll(going); err != nil {
+		return err
 	}
-	return err
+	if err := os.Rename(t.Dir, going); err != nil {
+		return err
+	}
+	if last {
+		if err := os.Mkdir(t.Dir, 0o755); err != nil {
+			return err
+		}
+	}
+	return os.RemoveAll(going)
 }
 
 // lock keeps other programs from changing the list of trials; it waits for
