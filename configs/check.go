@@ -23,6 +23,8 @@ func (p *places) check(c *Config) {
 	p.checkFuelAndLoad(&c.Fuel, &c.Load)
 	p.optional("mass.reference_kg", c.Mass.ReferenceKg, 50, 1e6)
 	p.oneOf("trial.units", c.Trial.Units, "metric", "us")
+	p.checkSpeeds("trial.speeds_kn", c.Trial.SpeedsKn)
+	p.checkSpeeds("trial.speeds_mph", c.Trial.SpeedsMPH)
 	p.checkSources(&c.Sources)
 	p.checkSteady(&c.Steady)
 	p.checkOutputs(c)
@@ -115,6 +117,16 @@ func (p *places) checkSources(s *Sources) {
 		}
 	}
 	p.number("sources.hold_s", s.HoldS, 0, 3600)
+}
+
+func (p *places) checkSpeeds(key string, speeds []float64) {
+	for i, v := range speeds {
+		at := fmt.Sprintf("%s[%d]", key, i)
+		p.number(at, v, 1, 200)
+		if i > 0 && !(v > speeds[i-1]) {
+			p.add(at, v, "not above the one before", "rising speeds, each once")
+		}
+	}
 }
 
 func (p *places) checkSteady(s *Steady) {

@@ -73,6 +73,9 @@ type Trial struct {
 	Name  string `mapstructure:"name"`
 	Place string `mapstructure:"place"`
 	Units string `mapstructure:"units"` // metric, us
+	// SpeedsKn and SpeedsMPH are the speeds to which accelerations are timed.
+	SpeedsKn  []float64 `mapstructure:"speeds_kn"`
+	SpeedsMPH []float64 `mapstructure:"speeds_mph"`
 }
 
 // Sources lists, for each quantity group, preferred devices, best first. A

@@ -29,8 +29,11 @@ func Default() Config {
 		Fuel: Fuel{Kind: "diesel", DensityKgPerL: &diesel, CO2KgPerL: &carbon, ReservePct: 10, CruiseLoadPct: 80},
 		// 75 kg a person is the figure of small-craft load standards such as
 		// ISO 14946 (from memory); a trial crew of two is common practice.
-		Load:    Load{People: 2, PersonKg: 75},
-		Trial:   Trial{Units: "metric"},
+		Load: Load{People: 2, PersonKg: 75},
+		Trial: Trial{
+			Units:    "metric",
+			SpeedsKn: []float64{5, 10, 15, 20, 25, 30, 35}, SpeedsMPH: []float64{10, 20, 30, 40},
+		},
 		Sources: Sources{HoldS: 30},
 		Steady:  Steady{MinS: 20, SettlePct: 0.5, RPMHuntingPct: 1.5, CourseDeg: 4, StepPct: 2},
 		Journal: Journal{Dir: "journal", SegmentMB: 64, SyncS: 1, ResumeH: 6, KeepFreeMB: 50},

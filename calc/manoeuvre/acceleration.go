@@ -31,7 +31,7 @@ const (
 type Acceleration struct {
 	Start, End int64   // trial time, ns
 	Heading    float64 // rad, direction of motion through water
-	From       int8    // gear two seconds before the shift: neutral for a start from rest, or forward
+	FromRest   bool    // an engine was out of gear within ten seconds before; false: idling ahead
 	StartSpeed float64 // m/s
 	EndSpeed   float64 // m/s
 	RPM        float64 // 1/s at the end
@@ -204,7 +204,7 @@ func (c *accelClip) measure(set *Settings, lag *Lag, flow func(int64) (Flow, boo
 	}
 	last := len(rpm) - 1
 	a := Acceleration{
-		Start: t, End: c.frames[last].at, Heading: r.heading(now), From: gearBefore(c, start),
+		Start: t, End: c.frames[last].at, Heading: r.heading(now), FromRest: fromRest(c, start),
 		StartSpeed: r.speedAt(start), EndSpeed: mean(r.speed, float64(last-2*perSecond), float64(last+1)),
 		RPM: mean(rpm, float64(last-perSecond), float64(last+1)), Engines: c.set,
 		Peak: r.peak(), Current: known, CurrentSE: now.SE,
@@ -228,15 +228,14 @@ func risen(rpm []float64, seen int) int {
 	return seen
 }
 
-// gearBefore tells whether the boat lay out of gear within ten seconds before
-// the start.
-func gearBefore(c *accelClip, start float64) int8 {
+// fromRest tells whether an engine was out of gear in the lead of the clip.
+func fromRest(c *accelClip, start float64) bool {
 	for i := 0; i < int(start) && i < len(c.frames); i++ {
 		if c.frames[i].gear[lowest(c.set)] == neutral {
-			return neutral
+			return true
 		}
 	}
-	return forward
+	return false
 }
 
 // newRun derives the speed through water along the track; nil where no

@@ -3,6 +3,8 @@ package manoeuvre
 import (
 	"math"
 	"math/cmplx"
+
+	"trialday.example/logd/calc/stat"
 )
 
 const (
@@ -23,18 +25,16 @@ const (
 
 // Stop is a crash stop; see the package comment for the definitions.
 type Stop struct {
-	Start, End int64   // trial time, ns
-	EntrySpeed float64 // m/s through water
-	Time       float64 // s
-	TimeSE     float64 // s
-	TrackReach float64 // m through water
-	HeadReach  float64 // m through water, along the original course
-	GroundPath float64 // m over ground along the track
-	Astern     float64 // s from the start to the first engine in reverse
-	RPM        float64 // 1/s at the entry
-	Lengths    float64 // head reach in boat lengths, left to the caller's length
-	Current    bool    // whether it was known and taken out
-	CurrentSE  float64 // m/s
+	Start, End int64         // trial time, ns
+	EntrySpeed float64       // m/s through water
+	Time       stat.Estimate // s
+	TrackReach float64       // m through water
+	HeadReach  float64       // m through water, along the original course
+	GroundPath float64       // m over ground along the track
+	Astern     float64       // s from the start to the first engine in reverse
+	RPM        float64       // 1/s at the entry
+	Current    bool          // whether it was known and taken out
+	CurrentSE  float64       // m/s
 }
 
 // stopWatch finds crash stops.
@@ -139,12 +139,12 @@ func (c *stopClip) measure(lag *Lag, flow func(int64) (Flow, bool)) (Stop, bool)
 	}
 	s := Stop{
 		Start: t, End: c.frames[0].at + int64(end*float64(cell)),
-		EntrySpeed: -mean(back, start-float64(approach)/2, start), Time: (end - start) * dt,
+		EntrySpeed: -mean(back, start-float64(approach)/2, start), Time: stat.Estimate{Mean: (end - start) * dt, DOF: 30},
 		Astern: (float64(c.reverse) - start) * dt, RPM: mean(rpm, start-float64(2*perSecond), start),
 		Current: known, CurrentSE: now.SE,
 	}
 	braking := math.Max(math.Abs(dot(vectorAt(slope, end+shift), course)), stillGaining)
-	s.TimeSE = hypot(now.SE/braking, lag.Filter.SE, lag.Latency.SE, 0.03)
+	s.Time.SE = hypot(now.SE/braking, lag.Filter.SE, lag.Latency.SE, 0.03)
 	var reach complex128
 	for p := start; p < end; p++ {
 		h := math.Min(1, end-p)

@@ -13,7 +13,7 @@ type Together struct {
 	Attempts   []int // indices of accelerations
 	Reciprocal bool  // they ran both ways
 	Engines    uint8
-	From       int8
+	FromRest   bool
 	To         []Reached
 	Plane      stat.Estimate
 	Peak       float64
@@ -29,12 +29,12 @@ next:
 	for i := range all {
 		for k := range out {
 			first := &all[out[k].Attempts[0]]
-			if first.Engines == all[i].Engines && first.From == all[i].From && math.Abs(first.RPM-all[i].RPM) < alike*first.RPM {
+			if first.Engines == all[i].Engines && first.FromRest == all[i].FromRest && math.Abs(first.RPM-all[i].RPM) < alike*first.RPM {
 				out[k].Attempts = append(out[k].Attempts, i)
 				continue next
 			}
 		}
-		out = append(out, Together{Attempts: []int{i}, Engines: all[i].Engines, From: all[i].From})
+		out = append(out, Together{Attempts: []int{i}, Engines: all[i].Engines, FromRest: all[i].FromRest})
 	}
 	for k := range out {
 		out[k].average(all)

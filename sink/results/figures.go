@@ -39,6 +39,7 @@ func (r *Results) Figures(rep *calc.Report, e Edge) {
 		r.Windows = append(r.Windows, e.window(&rep.Windows[i]))
 	}
 	r.dayFit(rep, e)
+	r.Manoeuvres = e.manoeuvres(&rep.Manoeuvres)
 	r.fuelCheck(&rep.FuelCheck, e)
 	r.propulsion(rep, e)
 	r.massReference(rep.AtMass, rep.Steps, rep.Reference)

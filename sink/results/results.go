@@ -30,6 +30,7 @@ type Results struct {
 	PerNM         PerNM          `json:"per_nm"`
 	Readings      []Reading      `json:"readings"`
 	Runs          []Run          `json:"runs"`
+	Manoeuvres                   // accelerations, turns, stops, gears: manoeuvre.go
 	Devices       []Device       `json:"devices"`
 	// Sources tells which device gave each quantity, and when that changed.
 	Sources []SourceUse `json:"sources"`

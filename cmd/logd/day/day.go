@@ -87,7 +87,7 @@ func settings(c *configs.Config) calc.Settings {
 		limits.Length = *c.Vessel.LengthM
 	}
 	return calc.Settings{Limits: limits, Step: c.Steady.StepPct / 100, Boat: boat(c),
-		Fuel: fuelReference(c), Shafts: shafts(c), Reference: referenceMass(c)}
+		Fuel: fuelReference(c), Shafts: shafts(c), Reference: referenceMass(c), Marks: marks(c)}
 }
 
 func boat(c *configs.Config) calc.Boat {

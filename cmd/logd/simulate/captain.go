@@ -286,6 +286,9 @@ func (w *world) shoalAhead(distance, depth float64) {
 // accelerate goes from rest to the given throttle.
 func (c *captain) accelerate(a *Action) {
 	c.begin()
+	if a.About {
+		c.turn(c.course + math.Pi)
+	}
 	c.neutral()
 	c.do(nil, func(w *world) bool { return math.Abs(w.speed) < 0.4 }, 120)
 	c.ahead()

@@ -195,6 +195,7 @@ type Action struct {
 	Full   bool    `mapstructure:"full"`
 	Passes int     `mapstructure:"passes"` // on alternate headings
 	Side   string  `mapstructure:"side"`   // of a circle: port or starboard
+	About  bool    `mapstructure:"about"`  // accelerate on the opposite course to the last one
 	Shifts int     `mapstructure:"shifts"` // of the gears at the dock
 	Events []Event `mapstructure:"events"`
 }

@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"math"
+	"strconv"
 	"time"
 )
 
@@ -85,10 +86,18 @@ type Step struct {
 // throttles were opened and are of the actual speed through water.
 type Acceleration struct {
 	Start        time.Time          `json:"start"`
-	SecondsTo    map[string]float64 `json:"seconds_to"`      // by speed in kn
-	TimeToHumpS  float64            `json:"time_to_hump_s"`  // greatest running trim
-	TimeToPlaneS float64            `json:"time_to_plane_s"` // displacement Froude number 3; 0 if never
-	PitchPeakDeg float64            `json:"pitch_peak_deg"`
+	HeadingDeg   float64            `json:"heading_deg"`
+	StartSpeedKn float64            `json:"start_speed_kn"`
+	SecondsTo    map[string]float64 `json:"seconds_to"`     // by speed in kn
+	SecondsToMPH map[string]float64 `json:"seconds_to_mph"` // by speed in mph
+	MetresTo     map[string]float64 `json:"metres_to"`      // through water, by speed in kn
+	TimeToHumpS  float64            `json:"time_to_hump_s"` // greatest running trim
+	// TimeToPlaneS is when the running trim, its peak passed, has come half way
+	// down to that of the settled speed; 0 if it never does.
+	TimeToPlaneS   float64 `json:"time_to_plane_s"`
+	TimeToFroude3S float64 `json:"time_to_froude_3_s"` // displacement Froude number 3; 0 if never
+	PitchPeakDeg   float64 `json:"pitch_peak_deg"`
+	PeakMS2        float64 `json:"peak_ms2"` // greatest acceleration over one second
 }
 
 // Turn is a circle with the helm held over. Its times count from the helm's
@@ -96,8 +105,14 @@ type Acceleration struct {
 type Turn struct {
 	Start           time.Time `json:"start"`
 	Side            string    `json:"side"`
+	Time90S         float64   `json:"time_90_s"`
+	Time180S        float64   `json:"time_180_s"`
 	Time360S        float64   `json:"time_360_s"`
-	DiameterM       float64   `json:"diameter_m"` // through water, at the end
+	AdvanceM        float64   `json:"advance_m"` // this and the next three: through water, from the helm's command
+	TransferM       float64   `json:"transfer_m"`
+	TacticalM       float64   `json:"tactical_diameter_m"`
+	GroundTacticalM float64   `json:"ground_tactical_diameter_m"` // the same over ground
+	DiameterM       float64   `json:"diameter_m"`                 // through water, at the end
 	HeelPeakDeg     float64   `json:"heel_peak_deg"`
 	HeelSettledDeg  float64   `json:"heel_settled_deg"`
 	EntrySpeedKn    float64   `json:"entry_speed_kn"`
@@ -112,7 +127,8 @@ type Stop struct {
 	Start          time.Time `json:"start"`
 	EntrySpeedKn   float64   `json:"entry_speed_kn"`
 	TimeS          float64   `json:"time_s"`
-	DistanceM      float64   `json:"distance_m"`        // through water
+	DistanceM      float64   `json:"distance_m"`        // through water, along the track
+	HeadReachM     float64   `json:"head_reach_m"`      // through water, along the heading at the start
 	GroundTrackM   float64   `json:"ground_track_m"`    // along the track over ground
 	HeadReachEast  float64   `json:"head_reach_east_m"` // over ground
 	HeadReachNorth float64   `json:"head_reach_north_m"`
@@ -152,6 +168,11 @@ type recorder struct {
 
 	accel, turn, stop bool // the last of each is still open
 	stopX, stopY      float64
+	stopHeading       float64
+	way               float64 // m through water in the present acceleration
+	speeds, trims     []float64
+	turnWater         [2]float64 // m north and east through water in the present turn
+	turnX, turnY      float64
 }
 
 // sums accumulates a stretch.
@@ -338,11 +359,10 @@ func (r *recorder) shifts() {
 	}
 }
 
-// speedMarks are the speeds in kn to which an acceleration is timed.
-var speedMarks = []struct {
-	kn   float64
-	name string
-}{{5, "5"}, {10, "10"}, {15, "15"}, {20, "20"}, {25, "25"}, {30, "30"}, {35, "35"}}
+// speedMarks are the speeds in kn and in mph to which an acceleration is timed.
+var speedMarks, mileMarks = []float64{5, 10, 15, 20, 25, 30, 35}, []float64{10, 20, 30, 40}
+
+const mph = 1609.344 / 3600
 
 // startAcceleration and the like below are called by the captain.
 func (w *world) startAcceleration() { w.begun.acceleration = true }
@@ -351,27 +371,63 @@ func (r *recorder) accelerating() {
 	w := r.w
 	if w.begun.acceleration {
 		w.begun.acceleration = false
-		r.accel = true
-		r.truth.Accelerations = append(r.truth.Accelerations,
-			Acceleration{Start: w.s.at(w.t), SecondsTo: map[string]float64{}})
+		r.accel, r.way, r.speeds, r.trims = true, 0, nil, nil
+		r.truth.Accelerations = append(r.truth.Accelerations, Acceleration{
+			Start: w.s.at(w.t), HeadingDeg: compass(w.heading), StartSpeedKn: w.actual.speed / knot,
+			SecondsTo: map[string]float64{}, SecondsToMPH: map[string]float64{}, MetresTo: map[string]float64{},
+		})
 	}
 	if !r.accel {
 		return
 	}
 	a := &r.truth.Accelerations[len(r.truth.Accelerations)-1]
 	since := w.s.at(w.t).Sub(a.Start).Seconds()
-	for _, m := range speedMarks {
-		if _, done := a.SecondsTo[m.name]; !done && w.actual.speed >= m.kn*knot {
-			a.SecondsTo[m.name] = since
-		}
-	}
+	r.way += w.actual.speed * tick
+	r.speeds, r.trims = append(r.speeds, w.speed), append(r.trims, w.pitch)
+	reach(a.SecondsTo, speedMarks, w.actual.speed/knot, since)
+	reach(a.MetresTo, speedMarks, w.actual.speed/knot, r.way)
+	reach(a.SecondsToMPH, mileMarks, w.actual.speed/mph, since)
 	if p := w.pitch / degree; p > a.PitchPeakDeg {
 		a.PitchPeakDeg, a.TimeToHumpS = p, since
 	}
-	if a.TimeToPlaneS == 0 && w.boat.froude(w.actual.speed, w.conditions.mass) >= 3 {
-		a.TimeToPlaneS = since
+	if a.TimeToFroude3S == 0 && w.boat.froude(w.actual.speed, w.conditions.mass) >= 3 {
+		a.TimeToFroude3S = since
 	}
-	r.accel = !w.settled
+	if w.settled {
+		r.accel = false
+		a.TimeToPlaneS = bowDown(r.trims)
+		for i := range max(0, len(r.speeds)-50) {
+			a.PeakMS2 = max(a.PeakMS2, r.speeds[i+50]-r.speeds[i])
+		}
+	}
+}
+
+// reach notes a figure for each mark that the speed has come to.
+func reach(to map[string]float64, marks []float64, speed, figure float64) {
+	for _, m := range marks {
+		name := strconv.Itoa(int(m))
+		if _, done := to[name]; !done && speed >= m {
+			to[name] = figure
+		}
+	}
+}
+
+// bowDown is the time in s at which trims, one a tick, have come half way down
+// from their peak to the last.
+func bowDown(trims []float64) float64 {
+	peak := 0
+	for i, p := range trims {
+		if p > trims[peak] {
+			peak = i
+		}
+	}
+	half := (trims[peak] + trims[len(trims)-1]) / 2
+	for i := peak; i < len(trims); i++ {
+		if trims[i] <= half && trims[i] < trims[peak] {
+			return float64(i) * tick
+		}
+	}
+	return 0
 }
 
 func (w *world) startTurn(side float64) {
@@ -395,15 +451,14 @@ func (r *recorder) turning() {
 		r.truth.Turns = append(r.truth.Turns, Turn{
 			Start: w.s.at(w.t), Side: side, EntrySpeedKn: w.speed / knot,
 		})
+		r.turnWater, r.turnX, r.turnY = [2]float64{}, w.actual.x, w.actual.y
 	}
 	if !r.turn {
 		return
 	}
 	t := &r.truth.Turns[len(r.truth.Turns)-1]
 	t.HeelPeakDeg = max(t.HeelPeakDeg, math.Abs(w.heel)/degree)
-	if t.Time360S == 0 && math.Abs(w.heading-w.turnFrom) >= 2*math.Pi {
-		t.Time360S = w.s.at(w.t).Sub(t.Start).Seconds()
-	}
+	r.circling(t)
 	if !w.ended.turn {
 		t.DiameterM = 2 * w.speed / max(1e-3, math.Abs(w.yawRate))
 		t.HeelSettledDeg = math.Abs(w.heel) / degree
@@ -415,6 +470,30 @@ func (r *recorder) turning() {
 	w.ended.turn, r.turn = false, false
 }
 
+// circling notes where the boat is at a quarter, half and full circle, in a
+// frame along and across the heading at the start.
+func (r *recorder) circling(t *Turn) {
+	w := r.w
+	sin, cos := math.Sincos(w.actual.heading)
+	r.turnWater[0] += w.actual.speed * cos * tick
+	r.turnWater[1] += w.actual.speed * sin * tick
+	since := w.s.at(w.t).Sub(t.Start).Seconds()
+	sin, cos = math.Sincos(w.turnFrom)
+	along := r.turnWater[0]*cos + r.turnWater[1]*sin
+	across := math.Abs(r.turnWater[1]*cos - r.turnWater[0]*sin)
+	turned := math.Abs(w.heading - w.turnFrom)
+	if t.Time90S == 0 && turned >= math.Pi/2 {
+		t.Time90S, t.AdvanceM, t.TransferM = since, along, across
+	}
+	if t.Time180S == 0 && turned >= math.Pi {
+		t.Time180S, t.TacticalM = since, across
+		t.GroundTacticalM = math.Abs((w.actual.x-r.turnX)*cos - (w.actual.y-r.turnY)*sin)
+	}
+	if t.Time360S == 0 && turned >= 2*math.Pi {
+		t.Time360S = since
+	}
+}
+
 func (w *world) startStop() { w.begun.stop = true }
 
 func (r *recorder) stopping() {
@@ -422,7 +501,7 @@ func (r *recorder) stopping() {
 	if w.begun.stop {
 		w.begun.stop = false
 		r.stop = true
-		r.stopX, r.stopY = w.actual.x, w.actual.y
+		r.stopX, r.stopY, r.stopHeading = w.actual.x, w.actual.y, w.heading
 		r.truth.Stops = append(r.truth.Stops, Stop{Start: w.s.at(w.t), EntrySpeedKn: w.speed / knot})
 	}
 	if !r.stop {
@@ -431,6 +510,7 @@ func (r *recorder) stopping() {
 	s := &r.truth.Stops[len(r.truth.Stops)-1]
 	s.TimeS = w.s.at(w.t).Sub(s.Start).Seconds()
 	s.DistanceM += w.actual.speed * tick
+	s.HeadReachM += w.actual.speed * math.Cos(w.actual.heading-r.stopHeading) * tick
 	s.GroundTrackM += math.Hypot(w.actual.east, w.actual.north) * tick
 	s.HeadReachEast, s.HeadReachNorth = w.actual.x-r.stopX, w.actual.y-r.stopY
 	r.stop = w.actual.speed > 0
