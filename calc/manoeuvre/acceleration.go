@@ -189,18 +189,19 @@ type run struct {
 	starts float64 // standard error of the start, s
 }
 
-func (c *accelClip) measure(set *Settings, lag *Lag, flow func(int64) (Flow, bool)) (Acceleration, bool) {
+// measure derives all but the time to plane; no run where it cannot.
+func (c *accelClip) measure(set *Settings, lag *Lag, flow func(int64) (Flow, bool)) (Acceleration, *run) {
 	rpm := series(c.frames, func(f *frame) float64 { return meanOf(f, c.set) })
 	// The rise was seen a second after a quiet one: it began in between.
 	start := onset(rpm, risen(rpm, c.seen))
 	if math.IsNaN(start) {
-		return Acceleration{}, false
+		return Acceleration{}, nil
 	}
 	t := c.frames[0].at + int64(start*float64(cell))
 	now, known := flow(t)
 	r := newRun(c, start, lag, now)
 	if r == nil {
-		return Acceleration{}, false
+		return Acceleration{}, nil
 	}
 	last := len(rpm) - 1
 	a := Acceleration{
@@ -208,14 +209,14 @@ func (c *accelClip) measure(set *Settings, lag *Lag, flow func(int64) (Flow, boo
 		StartSpeed: r.speedAt(start), EndSpeed: mean(r.speed, float64(last-2*perSecond), float64(last+1)),
 		RPM: mean(rpm, float64(last-perSecond), float64(last+1)), Engines: c.set,
 		Peak: r.peak(), Current: known, CurrentSE: now.SE,
+		Plane: noEstimate, PlaneSpeed: math.NaN(), Froude: math.NaN(), PeakPitch: math.NaN(),
 	}
 	for _, m := range set.Marks {
 		if reached, ok := r.reach(m); ok {
 			a.To = append(a.To, reached)
 		}
 	}
-	r.plane(&a, set.Mass)
-	return a, true
+	return a, r
 }
 
 // risen returns the place, at or before seen, at which the engine speed has
@@ -298,12 +299,12 @@ func (r *run) reach(m Mark) (Reached, bool) {
 	if math.IsNaN(p) || r.speedAt(r.start) >= m.Speed {
 		return Reached{}, false
 	}
-	gain := math.Max(mean(r.slope, p-3, p+4), stillGaining)
+	gain := math.Max(mean(r.slope, math.Max(r.start, p-float64(wobble)), p+float64(wobble)+1), stillGaining)
 	shape := r.lag.Filter.Mean * r.lag.Filter.Mean / 2 * math.Abs(valueAt(r.jerk, p)) / gain / math.Sqrt(3)
 	if math.IsNaN(shape) {
 		shape = 0
 	}
-	own := hypot(r.noise/gain, r.starts, shape)
+	own := hypot(r.noise/gain, r.starts, shape, r.wobbleAt(p)/gain)
 	return Reached{
 		Mark: m, Distance: r.distance(p), slowness: 1 / gain, own: own,
 		Time: stat.Estimate{
@@ -311,6 +312,41 @@ func (r *run) reach(m Mark) (Reached, bool) {
 			SE: hypot(own, r.flow/gain, r.lag.Filter.SE, r.lag.Latency.SE),
 		},
 	}, true
+}
+
+// wobble, cells to either side: the span of a wave or a gust.
+const wobble = 2 * perSecond
+
+// wobbleAt is the standard deviation of speed about a straight line, m/s,
+// where the speed does not rise all the time around place p: whether it first
+// comes to a mark with this wave or the next is then a matter of chance. 0
+// where it rises throughout.
+func (r *run) wobbleAt(p float64) float64 {
+	from, to := max(int(math.Ceil(r.start)), int(p)-wobble), min(len(r.speed), int(p)+wobble+1)
+	rises := true
+	for i := from + 1; i < to; i++ {
+		rises = rises && !(r.speed[i] <= r.speed[i-1])
+	}
+	if rises {
+		return 0
+	}
+	var x [][]float64
+	var y []float64
+	for i := from; i < to; i++ {
+		if !math.IsNaN(r.speed[i]) {
+			x, y = append(x, []float64{1, float64(i)}), append(y, r.speed[i])
+		}
+	}
+	k, ok := leastSquares(x, y)
+	if !ok {
+		return 0
+	}
+	sum := 0.0
+	for i := range x {
+		d := y[i] - k[0] - k[1]*x[i][1]
+		sum += d * d
+	}
+	return math.Sqrt(sum / float64(len(x)))
 }
 
 func hypot(x ...float64) float64 {
@@ -343,73 +379,4 @@ func (r *run) peak() float64 {
 		}
 	}
 	return best
-}
-
-const (
-	// planeSmooth, cells to either side: waves met every one to three seconds
-	// leave little in a parabola over 3 s.
-	planeSmooth = 15
-	// planeFroude: see the package comment.
-	planeFroude = 1.3
-	// leastFall, rad (0.4 degrees): a smaller fall of the bow is no sign of
-	// planing.
-	leastFall = 0.4 * math.Pi / 180
-	// seaWater, kg/m³ at 15 °C.
-	seaWater = 1025.0
-	gravity  = 9.80665
-)
-
-// Froude returns the volume Froude number V/sqrt(g*vol^(1/3)) of a speed in
-// m/s for a mass in kg.
-func Froude(speed, mass float64) float64 {
-	return speed / math.Sqrt(gravity*math.Cbrt(mass/seaWater))
-}
-
-// plane times the plane by the running trim.
-func (r *run) plane(a *Acceleration, mass float64) {
-	a.Plane = stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: 1}
-	a.PlaneSpeed, a.Froude, a.PeakPitch = math.NaN(), math.NaN(), math.NaN()
-	raw := series(r.clip, one(chPitch))
-	pitch, _ := smooth(raw, planeSmooth)
-	top := int(math.Ceil(r.start))
-	for i := top; i < len(pitch); i++ {
-		if pitch[i] > pitch[top] || math.IsNaN(pitch[top]) {
-			top = i
-		}
-	}
-	if top >= len(pitch) || math.IsNaN(pitch[top]) {
-		return
-	}
-	a.PeakPitch = pitch[top]
-	end := mean(raw, float64(len(raw)-4*perSecond), float64(len(raw)))
-	fall := pitch[top] - end
-	falling := make([]float64, len(pitch))
-	for i, v := range pitch {
-		falling[i] = -v
-	}
-	p := crossing(falling, float64(top), -(end + fall/2))
-	if math.IsNaN(p) || !(fall > leastFall) {
-		return
-	}
-	a.PlaneSpeed = r.speedAt(p)
-	a.Froude = Froude(a.PlaneSpeed, mass)
-	if a.Froude < planeFroude {
-		return
-	}
-	a.Plane = stat.Estimate{Mean: (p - r.start) * dt, SE: r.planeError(raw, pitch, p, end, fall), DOF: 10}
-}
-
-// planeError is the standard error of the time to plane: the error of the
-// smoothed trim and of its mid-level over its rate of fall. Waves stay
-// correlated for about half a second.
-func (r *run) planeError(raw, pitch []float64, p, end, fall float64) float64 {
-	d := make([]float64, len(raw))
-	for i := range raw {
-		d[i] = raw[i] - pitch[i]
-	}
-	sd := spread(d, r.start, float64(len(d)))
-	_, slope := smooth(pitch, halfSmooth)
-	rate := math.Max(math.Abs(mean(slope, p-5, p+6)), fall/10)
-	const independent = (2*planeSmooth + 1) / 5 / 2.25 // 2.25: of a parabola's value
-	return hypot(sd/math.Sqrt(independent)/rate, r.starts)
 }

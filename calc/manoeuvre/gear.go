@@ -101,7 +101,7 @@ func (g *gearWatch) order(ev *GearEvent, r *Report) {
 			g.left, g.time = others, ev.Time
 		}
 	}
-	if g.open != nil && g.left == 0 {
+	if g.open != nil && g.left == 0 && len(r.Engagements) < maxEvents {
 		r.Engagements = append(r.Engagements, *g.open)
 		g.open = nil
 	}

@@ -127,12 +127,13 @@ func (w *Watch) Finish(current func(t int64) Flow) *Report {
 	r := &w.report
 	r.Lag = w.lag.lag(w.grid.lines[chGroundN].period)
 	at := func(t int64) (Flow, bool) { return w.flowAt(t, current(t)) }
+	var runs []*run
 	for _, p := range w.accel.clips {
-		if a, ok := p.measure(&w.set, &r.Lag, at); ok {
-			r.Accelerations = append(r.Accelerations, a)
+		if a, one := p.measure(&w.set, &r.Lag, at); one != nil {
+			r.Accelerations, runs = append(r.Accelerations, a), append(runs, one)
 		}
 	}
-	r.Together = combine(r.Accelerations)
+	r.Together = combine(r.Accelerations, runs, w.set.Mass)
 	for _, p := range w.stop.clips {
 		if s, ok := p.measure(&r.Lag, at); ok {
 			r.Stops = append(r.Stops, s)

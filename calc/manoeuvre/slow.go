@@ -31,12 +31,11 @@ const (
 
 // slowWatch gathers stretches at idle in gear.
 type slowWatch struct {
-	idle    float64 // 1/s, lowest mean of an engine in neutral so far; 0 for none
-	quiet   int     // cells all engines have been in neutral
-	now     stretch
-	turn    [rateCells]float64 // headings
-	all     []stretch
-	dropped int
+	idle  float64             // 1/s, lowest mean of an engine in neutral so far; 0 for none
+	level [MaxEngines]float64 // 1/s, slow mean of an engine in neutral; 0 out of it
+	now   stretch
+	turn  [rateCells]float64 // headings
+	all   []stretch
 }
 
 // stretch is one time at idle in gear.
@@ -53,7 +52,7 @@ type stretch struct {
 }
 
 func (s *slowWatch) cell(f *frame) {
-	var set, other uint8
+	var set uint8
 	rpm, n := 0.0, 0.0
 	astern, idling := false, true
 	for e := range MaxEngines {
@@ -67,12 +66,10 @@ func (s *slowWatch) cell(f *frame) {
 			set |= 1 << e
 			rpm += v
 			n++
+			s.level[e] = 0
 			idling = idling && s.idle > 0 && v < idleBand*s.idle
 		case neutral:
-			other |= 1 << e
-			if s.now.set == 0 && (s.idle == 0 || v < s.idle) {
-				s.idle = v
-			}
+			s.learn(e, v)
 		}
 	}
 	for e := range MaxEngines { // ahead on one and astern on another is neither
@@ -89,6 +86,19 @@ func (s *slowWatch) cell(f *frame) {
 	}
 	if set != 0 {
 		s.now.add(f, rpm/n, &s.turn)
+	}
+}
+
+// learn takes the speed of an engine in neutral; once it has been steady
+// within 2 % of its slow mean, it is an idle speed.
+func (s *slowWatch) learn(e int, v float64) {
+	l := &s.level[e]
+	if *l == 0 {
+		*l = 2 * v // so that it takes some seconds to agree
+	}
+	*l += (v - *l) * dt / 2
+	if math.Abs(v-*l) < 0.02*v && (s.idle == 0 || v < s.idle) {
+		s.idle = v
 	}
 }
 

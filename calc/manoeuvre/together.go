@@ -22,8 +22,9 @@ type Together struct {
 // alike is the ratio by which engine speeds at the end may differ.
 const alike = 0.03
 
-// combine groups the accelerations and averages each group.
-func combine(all []Acceleration) []Together {
+// combine groups the accelerations, times the plane in each group, and
+// averages each group.
+func combine(all []Acceleration, runs []*run, mass float64) []Together {
 	var out []Together
 next:
 	for i := range all {
@@ -37,6 +38,7 @@ next:
 		out = append(out, Together{Attempts: []int{i}, Engines: all[i].Engines, FromRest: all[i].FromRest})
 	}
 	for k := range out {
+		planeTimes(out[k].Attempts, all, runs, mass)
 		out[k].average(all)
 	}
 	return out
@@ -55,7 +57,15 @@ func (g *Together) average(all []Acceleration) {
 		}
 	}
 	g.Reciprocal = len(g.Attempts) > 1 && cmplx.Abs(direction) < 0.5
-	g.Plane = averageOf(planes, 0)
+	// The trim curve is common to the attempts.
+	common := math.Inf(1)
+	for _, p := range planes {
+		common = math.Min(common, p.SE)
+	}
+	if len(planes) == 0 {
+		common = 0
+	}
+	g.Plane = averageOf(planes, common)
 	for _, m := range all[g.Attempts[0]].To {
 		if r, ok := g.mark(all, m.Mark, cmplx.Abs(direction)); ok {
 			g.To = append(g.To, r)
@@ -95,7 +105,7 @@ func (g *Together) mark(all []Acceleration, m Mark, direction float64) (Reached,
 // scatter shows.
 func averageOf(x []stat.Estimate, common float64) stat.Estimate {
 	if len(x) == 0 {
-		return stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: 1}
+		return noEstimate
 	}
 	n := len(x)
 	weights, values := make([]float64, n), make([]float64, n)

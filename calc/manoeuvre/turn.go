@@ -144,7 +144,7 @@ func measureTurn(clip []frame, lag *Lag, length float64) (Turn, Flow, bool) {
 	c.steady(&t)
 	t.Lengths = t.Steady / length
 	t.SpeedLoss = 1 - t.SteadySpeed/t.EntrySpeed
-	c.heel(&t)
+	c.heel(&t, c.through(flow.Velocity))
 	rpm := series(clip, func(f *frame) float64 { v, _ := driving(f); return v })
 	t.RPM = mean(rpm, c.order-float64(approach), c.order)
 	return t, flow, true
@@ -387,26 +387,6 @@ func (c *circle) steady(t *Turn) {
 // list is the heel on the approach.
 func (c *circle) list(roll []float64) float64 {
 	return mean(roll, c.order-float64(approach), c.order)
-}
-
-// heelSmooth, cells to either side: 0.9 s keeps the peak of a boat that rolls
-// in three seconds and takes off the sensor's noise. Waves that roll the boat
-// as quickly as the turn does stay in the peak.
-const heelSmooth = 4
-
-// heel fills in the first peak of the heel: the greatest before a change of
-// heading of 180 degrees, but within 12 s.
-func (c *circle) heel(t *Turn) {
-	roll := series(c.clip, one(chRoll))
-	list := c.list(roll)
-	v, _ := smooth(roll, heelSmooth)
-	t.HeelPeak = math.NaN()
-	to := math.Min(c.reached(math.Pi), c.order+12*float64(perSecond))
-	for i := int(math.Ceil(c.order)); float64(i) < to && i < len(v); i++ {
-		if h := c.sign * (v[i] - list); !(h <= t.HeelPeak) && !math.IsNaN(h) {
-			t.HeelPeak = h
-		}
-	}
 }
 
 // fitCircle fits a circle to points: the centre and radius that make the sum
