@@ -153,16 +153,42 @@ func (p *places) checkOutputs(c *Config) {
 }
 
 func (p *places) checkInflux(f *Influx) {
+	p.number("influx.timeout_s", f.TimeoutS, 0.1, 600)
+	p.number("influx.batch_lines", float64(f.BatchLines), 1, 100000)
+	p.number("influx.catch_up_hz", f.CatchUpHz, 0, 1e6)
+	p.number("influx.rate_hz", f.RateHz, 0, 1000)
+	for i, t := range f.Thin {
+		p.number(fmt.Sprintf("influx.thin[%d].rate_hz", i), t.RateHz, 0, 1000)
+		if at := fmt.Sprintf("influx.thin[%d].quantity", i); t.Quantity == "" {
+			p.add(at, t.Quantity, "empty", "a quantity such as engine_speed")
+		} else if slices.ContainsFunc(f.Thin[:i], func(b Thin) bool { return b.Quantity == t.Quantity }) {
+			p.add(at, t.Quantity, "listed twice", "each quantity once")
+		}
+	}
 	if f.URL == "" {
 		return
 	}
 	u, err := url.Parse(f.URL)
-	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
+	switch {
+	case err != nil || strings.Contains(f.URL, "@"):
+		// What stands before the @ is a secret: the value is not repeated.
+		p.add("influx.url", nil, "no address of a server, or one with a user and password in it",
+			"http://host:port or https://host:port; the token goes into influx.token_file")
+	case u.Host == "" || u.Scheme != "http" && u.Scheme != "https":
 		p.add("influx.url", f.URL, "no address of a server", "http://host:port or https://host:port, or empty for none")
+	case u.Scheme == "http" && !f.AllowPlain && !loopback(u.Hostname()):
+		p.add("influx.url", f.URL, "without TLS the token and the data can be read on the way",
+			"https://host:port, or set influx.allow_plain: true")
 	}
 	if f.Bucket == "" {
 		p.add("influx.bucket", f.Bucket, "empty though influx.url is given", "the bucket to write to")
 	}
+}
+
+// loopback tells whether a host is this machine.
+func loopback(host string) bool {
+	a, err := netip.ParseAddr(host)
+	return host == "localhost" || err == nil && a.IsLoopback()
 }
 
 // checkBus: an interface name has 1 to 15 bytes, no space and no slash (Linux,

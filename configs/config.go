@@ -114,10 +114,23 @@ type Journal struct {
 
 // Influx is the server for the engineers' samples. Empty URL: not used.
 type Influx struct {
-	URL       string `mapstructure:"url"`
-	Org       string `mapstructure:"org"`
-	Bucket    string `mapstructure:"bucket"`
-	TokenFile string `mapstructure:"token_file"`
+	URL        string  `mapstructure:"url"`
+	Org        string  `mapstructure:"org"`
+	Bucket     string  `mapstructure:"bucket"`
+	TokenFile  string  `mapstructure:"token_file"`
+	CAFile     string  `mapstructure:"ca_file"`     // authority of the server's certificate, PEM; default: the system's
+	AllowPlain bool    `mapstructure:"allow_plain"` // http to other machines than this one
+	TimeoutS   float64 `mapstructure:"timeout_s"`   // for one request
+	BatchLines int     `mapstructure:"batch_lines"`
+	CatchUpHz  float64 `mapstructure:"catch_up_hz"` // points a second while behind; 0: no limit
+	RateHz     float64 `mapstructure:"rate_hz"`     // of each quantity at rest and manoeuvring; 0: all samples
+	Thin       []Thin  `mapstructure:"thin"`
+}
+
+// Thin is another rate than RateHz for one quantity.
+type Thin struct {
+	Quantity string  `mapstructure:"quantity"`
+	RateHz   float64 `mapstructure:"rate_hz"`
 }
 
 // Page is the page served aboard.

@@ -37,6 +37,7 @@ func Default() Config {
 		Sources: Sources{HoldS: 30},
 		Steady:  Steady{MinS: 20, SettlePct: 0.5, RPMHuntingPct: 1.5, CourseDeg: 4, StepPct: 2},
 		Journal: Journal{Dir: "journal", SegmentMB: 64, SyncS: 1, ResumeH: 6, KeepFreeMB: 50},
+		Influx:  Influx{TimeoutS: 20, BatchLines: 5000, CatchUpHz: 5000, RateHz: 1},
 		Page:    Page{Listen: "127.0.0.1:8642"},
 		Bus:     Bus{Interfaces: []string{"can0"}},
 	}
