@@ -14,10 +14,11 @@
 // (the recorder lost power and woke in 1970). Only an outside clock can tell:
 // where GNSS time was known before, the jump stays open until two readings
 // after it agree on the length of the pause, or until the caller gives up
-// waiting. Where it cannot be known, a forward jump of less than MaxPause is
-// taken as a pause and any other as a setting of the clock with no pause; the
-// line to UTC then begins anew, so that a wrong guess does not spoil the dates
-// on either side.
+// waiting. Where it cannot be known, a forward jump is taken as a pause, as long
+// as all that were so taken stay below MaxPause together, and any other as a
+// setting of the clock with no pause; the line to UTC then begins anew, so that a
+// wrong guess does not spoil the dates on either side. So neither a clock that
+// jumps to and fro nor a receiver that wakes with a wrong date stretches the day.
 //
 // # UTC
 //
@@ -47,9 +48,13 @@ const (
 	// Disorder is how far frames of two interfaces may be out of order. A
 	// step back of the clock by less is absorbed: time stands still for it.
 	Disorder = 100 * time.Millisecond
-	// MaxPause is the longest pause inside one trial day: without GNSS time a
-	// longer forward jump is a setting of the clock.
+	// MaxPause is the longest pause inside one trial day, and the longest that
+	// all pauses guessed without GNSS time can be together.
 	MaxPause = 12 * time.Hour
+	// MaxKnownPause is the longest pause that GNSS time is believed: a trial
+	// that goes on next week is another one, but a receiver without a battery
+	// wakes years away.
+	MaxKnownPause = 7 * 24 * time.Hour
 	// Latency is allowed for the mean delay of time messages: of the reading
 	// itself, the sender's queue and the bus (common practice, no source).
 	Latency = 250 * time.Millisecond
@@ -70,6 +75,7 @@ type Clock struct {
 	now     int64 // trial time of the last frame
 	jump    jump
 	steps   int
+	guessed int64 // sum of the pauses guessed without GNSS time
 	model   model
 }
 
@@ -122,7 +128,7 @@ func (c *Clock) Judge(r Reading, source uint16, at int64) (pause int64, decided 
 	}
 	pause = c.model.trial(r.UTC) - at
 	slack := agree + int64(crystal*math.Abs(float64(pause)))
-	if pause < -slack || pause > 1<<61 {
+	if pause < -slack || pause > int64(MaxKnownPause) {
 		return 0, false
 	}
 	if !c.jump.hasSeen || abs(pause-c.jump.seen) > agree {
@@ -147,8 +153,9 @@ func (c *Clock) Settle() (pause int64) {
 	}
 	// At least 1 ns, so that no trial time lies on both sides.
 	pause = 1
-	if s := c.jump.size; s > 0 && s < int64(MaxPause) && c.now < 1<<61 {
+	if s := c.jump.size; s > 0 && s < int64(MaxPause)-c.guessed {
 		pause = s
+		c.guessed += s
 	}
 	seam := c.jump.at + pause
 	c.close(pause)

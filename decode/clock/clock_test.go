@@ -375,6 +375,40 @@ func TestWithoutGNSS(t *testing.T) {
 	}
 }
 
+// Guessed pauses together are no longer than a day's longest pause; without a
+// bound, two interfaces an hour apart would add an hour at every other frame.
+func TestGuessedPausesAddUpToNoMoreThanTheLongest(t *testing.T) {
+	var c Clock
+	for i := range int64(1000) {
+		c.Tick(morning + i*ms + i%2*3600*sec)
+	}
+	c.Settle()
+	if now := c.Tick(morning + sec); now > int64(MaxPause) {
+		t.Errorf("one second becomes %v", time.Duration(now))
+	}
+}
+
+// A receiver that wakes with a date years away after the recorder's clock jumped
+// does not make the day years long.
+func TestPauseOfYearsIsNotBelieved(t *testing.T) {
+	const source, years = 1, 20 * 365 * 24 * 3600 * sec
+	var c Clock
+	reading := func(utc int64) Reading { return Reading{PGN: 129029, UTC: utc} }
+	for at := int64(0); at < 60*sec; at += sec {
+		c.Observe(reading(morning+at), source, c.Tick(morning+at))
+	}
+	back := morning + 3600*sec
+	for at := int64(0); at < 60*sec; at += sec {
+		now := c.Tick(back + at)
+		if pause, decided := c.Judge(reading(back+at+years), source, now); decided {
+			t.Fatalf("a pause of %v is believed", time.Duration(pause))
+		}
+	}
+	if c.Settle(); c.Tick(back+60*sec) > 2*3600*sec {
+		t.Errorf("trial time is %v", time.Duration(c.Tick(back+60*sec)))
+	}
+}
+
 // Frames of two interfaces slightly out of order are no steps.
 func TestDisorder(t *testing.T) {
 	var c Clock
