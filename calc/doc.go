@@ -70,6 +70,8 @@ a window into account (ratioError).
 
 Speed through water is the same on both courses of a step up to what their mean
 cancels; the current is the same over the trial area and changes smoothly; the
-fuel meter is right.
+fuel meter is right. FuelCheck tests the last against trip totals, tank level
+and a measured top-up, and is told beside the figures: nothing is corrected by
+it.
 */
 package calc

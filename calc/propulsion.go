@@ -253,7 +253,9 @@ func match(shortfall, load float64) Match {
 // and returns k. A propeller that turns at one advance ratio takes power as n³
 // (dimensional analysis: textbooks of naval architecture); a planing boat's
 // advance ratio rises with speed, and its exponent is lower, near 2 to 2.7
-// (common practice, no source). Fewer than four points give none.
+// (common practice, no source). Where the points follow a curve, as over the
+// hump, the interval is that of scatter about the line and no more. Fewer than
+// four points give none.
 func Exponent(x, y []float64) stat.Estimate {
 	var u, v []float64
 	for i := range x {

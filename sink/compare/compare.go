@@ -6,6 +6,7 @@ package compare
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"trialday.example/logd/calc"
 	"trialday.example/logd/calc/stat"
@@ -113,13 +114,15 @@ func row(a *results.Step, bs []*results.Step, k int) Row {
 	r.Speed = figure(func(s *results.Step) *results.Interval { return &s.SpeedKn })
 	r.Fuel = figure(func(s *results.Step) *results.Interval { return s.FuelLPH })
 	r.Economy = figure(func(s *results.Step) *results.Interval { return s.EconomyNMPerL })
-	for _, side := range []struct {
-		name string
-		step *results.Step
-	}{{"A", a}, {"B", b}} {
-		if !side.step.CurrentCorrected {
-			r.Notes = append(r.Notes, side.name+" in one direction only, not corrected for current")
-		}
+	var oneWay []string
+	if !a.CurrentCorrected {
+		oneWay = append(oneWay, "A")
+	}
+	if !b.CurrentCorrected {
+		oneWay = append(oneWay, "B")
+	}
+	if oneWay != nil {
+		r.Notes = append(r.Notes, strings.Join(oneWay, " and ")+" in one direction only")
 	}
 	return r
 }

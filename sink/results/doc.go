@@ -9,6 +9,13 @@ The keys that do not explain themselves in the structure:
 	steps      by rising rpm; speed_kn is over ground in one direction or, where
 	           current_corrected, through the water; current_set_deg is where it flows to
 	best       ids of steps, null where not derived; cruise lies between steps
+	fuel_check scale is the factor from the integrated fuel rate to the reference; it is
+	           told, never applied
+	propulsion what power, slip and law rest on stands in assumptions
+	mass_reference
+	           speeds at another mass, beside the measured ones; null unless asked for
+	per_nm     cost in the currency, CO2 equivalent in kg, a nautical mile
+	readings   by hand, joined by time or rpm; a step's sound_dba is their energy mean
 	runs       kinds: at_rest, manoeuvring, accelerating, held_throttle, turning, slowing
 	missing    what is null above, and why
 	quality    losses by kind; gaps of one quantity, or of "all"
