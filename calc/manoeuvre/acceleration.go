@@ -32,7 +32,7 @@ type Acceleration struct {
 	Start, End int64   // trial time, ns
 	Heading    float64 // rad, direction of motion through water
 	FromRest   bool    // an engine was out of gear within ten seconds before; false: idling ahead
-	StartSpeed float64 // m/s
+	StartSpeed float64 // m/s, over the second before
 	EndSpeed   float64 // m/s
 	RPM        float64 // 1/s at the end
 	Engines    uint8   // that drive, as a set
@@ -206,7 +206,7 @@ func (c *accelClip) measure(set *Settings, lag *Lag, flow func(int64) (Flow, boo
 	last := len(rpm) - 1
 	a := Acceleration{
 		Start: t, End: c.frames[last].at, Heading: r.heading(now), FromRest: fromRest(c, start),
-		StartSpeed: r.speedAt(start), EndSpeed: mean(r.speed, float64(last-2*perSecond), float64(last+1)),
+		StartSpeed: mean(r.speed, start-1.5*float64(perSecond), start-float64(halfSmooth)), EndSpeed: mean(r.speed, float64(last-2*perSecond), float64(last+1)),
 		RPM: mean(rpm, float64(last-perSecond), float64(last+1)), Engines: c.set,
 		Peak: r.peak(), Current: known, CurrentSE: now.SE,
 		Plane: noEstimate, PlaneSpeed: math.NaN(), Froude: math.NaN(), PeakPitch: math.NaN(),

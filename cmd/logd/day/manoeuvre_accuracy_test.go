@@ -1,0 +1,357 @@
+//go:build !race
+
+package day
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"slices"
+	"sort"
+	"strings"
+	"sync"
+	"testing"
+
+	"trialday.example/logd/cmd/logd/simulate"
+	"trialday.example/logd/configs"
+	"trialday.example/logd/configs/scenarios"
+	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/sink/results"
+)
+
+// manoeuvreDays is how many days of manoeuvres are simulated; each has another
+// sea, tide, wind, noise, load and receiver lag, and every fourth no rudder
+// sensor.
+const manoeuvreDays = 48
+
+func runManoeuvreDay(t *testing.T, seed uint64) simulatedDay {
+	t.Helper()
+	text, err := scenarios.Load("manoeuvres")
+	if err != nil {
+		t.Fatal(err)
+	}
+	base, err := simulate.Parse(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := base.Variant(seed)
+	s.Sensors.GNSSLagS = 0.15 + 0.1*float64(seed%9)
+	if seed%4 == 0 {
+		s.Faults.Dropouts = append(s.Faults.Dropouts, simulate.Dropout{Device: "rudder", ForS: 7200})
+	}
+	cfg := configs.Default()
+	length, tank, mass := s.Vessel.LengthM, s.Vessel.TankL, s.Vessel.MassKg
+	cfg.Vessel.LengthM, cfg.Fuel.TankL = &length, &tank
+	cfg.Vessel.DryMassKg, cfg.Load.FuelL, cfg.Load.People = &mass, &s.Vessel.FuelL, 0
+	d := New(cfg, "test", s.Buses)
+	sim := s.Start(seed)
+	var f frame.Frame
+	for {
+		if err := sim.Next(&f); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		d.Frame(&f)
+	}
+	r, _ := d.Finish(0)
+	return simulatedDay{s.Environment.WaveHeightM, r, sim.Truth()}
+}
+
+// errorsOf gathers errors of one figure.
+type errorsOf struct {
+	n            int
+	sum, squares float64
+	near         int // within the limit
+	inside       int // truth in the interval
+}
+
+func (e *errorsOf) add(err, limit float64) {
+	e.n++
+	e.sum += err
+	e.squares += err * err
+	if math.Abs(err) <= limit {
+		e.near++
+	}
+}
+
+func (e *errorsOf) interval(i *results.Interval, truth float64) {
+	if i.Lo95 <= truth && truth <= i.Hi95 {
+		e.inside++
+	}
+}
+
+func (e *errorsOf) rms() float64  { return math.Sqrt(e.squares / float64(e.n)) }
+func (e *errorsOf) bias() float64 { return e.sum / float64(e.n) }
+
+// manoeuvreScore is what a set of days adds up to. Relative errors in per cent
+// where the name does not say otherwise.
+type manoeuvreScore struct {
+	days                        int
+	accelerations, accelFound   int
+	turns, turnsFound           int
+	stops, stopsFound           int
+	shifts, shiftsFound         int
+	seconds, late               errorsOf // s, to speeds below and above 90 % of the end speed
+	mean, plane                 errorsOf // s
+	time, advance, transfer     errorsOf
+	tactical, steady, entry     errorsOf
+	loss, heelPeak, heelSettled errorsOf // points, degrees
+	stopTime                    errorsOf // s
+	reach, track                errorsOf
+}
+
+// nearLimit, s: the aim for times to a speed.
+const nearLimit = 0.15
+
+func (sc *manoeuvreScore) judge(t *testing.T, d simulatedDay) {
+	sc.days++
+	sc.judgeAccelerations(t, d)
+	sc.judgeTurns(t, d)
+	sc.judgeStops(t, d)
+	sc.judgeShifts(t, d)
+}
+
+func (sc *manoeuvreScore) judgeAccelerations(t *testing.T, d simulatedDay) {
+	type pair struct {
+		truth *simulate.Acceleration
+		found *results.Acceleration
+	}
+	combined := map[int][]pair{}
+	for i := range d.truth.Accelerations {
+		x := &d.truth.Accelerations[i]
+		sc.accelerations++
+		for k := range d.result.Accelerations {
+			a := &d.result.Accelerations[k]
+			if math.Abs(stamp(t, a.Start).Sub(x.Start).Seconds()) > 1 {
+				continue
+			}
+			sc.accelFound++
+			combined[*a.Combined] = append(combined[*a.Combined], pair{x, a})
+			for _, m := range a.ToSpeeds {
+				want := x.SecondsTo[fmt.Sprintf("%.0f", m.SpeedKn)]
+				if want == 0 {
+					continue
+				}
+				e := &sc.seconds
+				if m.SpeedKn > 0.9*a.EndSpeedKn {
+					e = &sc.late
+				}
+				e.add(m.Seconds.Mean-want, nearLimit)
+				e.interval(&m.Seconds, want)
+			}
+			if a.ToPlaneS != nil {
+				sc.plane.add(a.ToPlaneS.Mean-x.TimeToPlaneS, 0.5)
+				sc.plane.interval(a.ToPlaneS, x.TimeToPlaneS)
+			}
+		}
+	}
+	for k, pairs := range combined {
+		g := &d.result.AccelerationMeans[k]
+		if g.Attempts != len(pairs) {
+			continue
+		}
+		for _, m := range g.ToSpeeds {
+			want := 0.0
+			for _, p := range pairs {
+				want += p.truth.SecondsTo[fmt.Sprintf("%.0f", m.SpeedKn)] / float64(len(pairs))
+			}
+			if m.SpeedKn <= 0.9*pairs[0].found.EndSpeedKn {
+				sc.mean.add(m.Seconds.Mean-want, nearLimit)
+				sc.mean.interval(&m.Seconds, want)
+			}
+		}
+	}
+}
+
+func (sc *manoeuvreScore) judgeTurns(t *testing.T, d simulatedDay) {
+	relative := func(e *errorsOf, got *float64, want float64) {
+		if got != nil {
+			e.add(100*(*got/want-1), 3)
+		}
+	}
+	for i := range d.truth.Turns {
+		x := &d.truth.Turns[i]
+		sc.turns++
+		for k := range d.result.Turns {
+			a := &d.result.Turns[k]
+			if math.Abs(stamp(t, a.Start).Sub(x.Start).Seconds()) > 2 {
+				continue
+			}
+			sc.turnsFound++
+			if a.Direction != x.Side {
+				t.Errorf("a turn to %s is taken to %s", x.Side, a.Direction)
+			}
+			relative(&sc.time, a.Time360S, x.Time360S)
+			relative(&sc.advance, a.AdvanceM, x.AdvanceM)
+			relative(&sc.transfer, a.TransferM, x.TransferM)
+			relative(&sc.tactical, a.TacticalDiameterM, x.TacticalM)
+			relative(&sc.steady, a.SteadyDiameterM, x.DiameterM)
+			relative(&sc.entry, &a.EntrySpeedKn, x.EntrySpeedKn)
+			sc.loss.add(*a.SpeedLossPct-x.SpeedLossPct, 3)
+			sc.heelPeak.add(*a.HeelPeakDeg-x.HeelPeakDeg, 1)
+			sc.heelSettled.add(*a.HeelSettledDeg-x.HeelSettledDeg, 1)
+		}
+	}
+}
+
+func (sc *manoeuvreScore) judgeStops(t *testing.T, d simulatedDay) {
+	for i := range d.truth.Stops {
+		x := &d.truth.Stops[i]
+		sc.stops++
+		for k := range d.result.Stops {
+			a := &d.result.Stops[k]
+			if math.Abs(stamp(t, a.Start).Sub(x.Start).Seconds()) > 1 {
+				continue
+			}
+			sc.stopsFound++
+			sc.stopTime.add(a.Seconds.Mean-x.TimeS, nearLimit)
+			sc.stopTime.interval(&a.Seconds, x.TimeS)
+			sc.reach.add(100*(a.HeadReachM/x.HeadReachM-1), 3)
+			sc.track.add(100*(a.TrackReachM/x.DistanceM-1), 3)
+		}
+	}
+}
+
+// judgeShifts also holds the captain's rule against what was found: on a
+// triple the centre engine engages last and disengages first (common practice,
+// no source).
+func (sc *manoeuvreScore) judgeShifts(t *testing.T, d simulatedDay) {
+	for _, x := range d.truth.GearEvents {
+		sc.shifts++
+		for _, a := range d.result.GearEvents {
+			off := stamp(t, a.Time).Sub(x.Time).Seconds()
+			if a.Engine == x.Engine && a.From == x.From && a.To == x.To && math.Abs(off) < 0.25 {
+				sc.shiftsFound++
+				break
+			}
+		}
+	}
+	for _, e := range d.result.Engagement {
+		centre := slices.Index(e.Engines, "centre")
+		if e.Gear != "forward" || len(e.Engines) != 3 {
+			continue
+		}
+		if want := map[string]int{"engaged": 2, "disengaged": 0}[e.What]; centre != want {
+			t.Errorf("%s: %s in the order %v", e.Time, e.What, e.Engines)
+		}
+	}
+	out := 0
+	for _, o := range d.result.EngineOut {
+		if slices.Equal(o.Neutral, []string{"centre"}) && slices.Equal(o.Driving, []string{"port", "starboard"}) {
+			out++
+		}
+	}
+	if out != 2 {
+		t.Errorf("%d stretches on the outer engines alone, want 2", out)
+	}
+}
+
+const accelerationHead = "| sea | days | accelerations found | times to speeds: mean error | rms | within 0.15 s | truth in interval | mean of attempts: rms | near top speed: rms | to plane: rms | truth in interval |"
+
+func (sc *manoeuvreScore) accelerationRow(name string) string {
+	in := func(e *errorsOf) string { return fmt.Sprintf("%.1f %%", percent(e.inside, e.n)) }
+	return fmt.Sprintf("| %s | %d | %d of %d | %+.3f s | %.3f s | %.1f %% of %d | %s | %.3f s | %.2f s | %.2f s | %s |",
+		name, sc.days, sc.accelFound, sc.accelerations, sc.seconds.bias(), sc.seconds.rms(),
+		percent(sc.seconds.near, sc.seconds.n), sc.seconds.n, in(&sc.seconds), sc.mean.rms(), sc.late.rms(), sc.plane.rms(), in(&sc.plane))
+}
+
+const turnHead = "| sea | circles found | rms error: time for 360 | advance | transfer | tactical diameter | steady diameter | entry speed | speed loss | first heel | settled heel | stops found | rms error: time | track reach | head reach |"
+
+func (sc *manoeuvreScore) turnRow(name string) string {
+	return fmt.Sprintf("| %s | %d of %d | %.1f %% | %.1f %% | %.1f %% | %.1f %% | %.1f %% | %.1f %% | %.1f points | %.1f° | %.1f° | %d of %d | %.2f s | %.1f %% | %.1f %% |",
+		name, sc.turnsFound, sc.turns, sc.time.rms(), sc.advance.rms(), sc.transfer.rms(), sc.tactical.rms(), sc.steady.rms(),
+		sc.entry.rms(), sc.loss.rms(), sc.heelPeak.rms(), sc.heelSettled.rms(),
+		sc.stopsFound, sc.stops, sc.stopTime.rms(), sc.track.rms(), sc.reach.rms())
+}
+
+func TestManoeuvreAccuracyOverManyDays(t *testing.T) {
+	days := make([]simulatedDay, manoeuvreDays)
+	var wg sync.WaitGroup
+	next := make(chan int)
+	for range runtime.GOMAXPROCS(0) {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for i := range next {
+				days[i] = runManoeuvreDay(t, uint64(i+1))
+			}
+		}()
+	}
+	for i := range days {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+
+	sort.Slice(days, func(i, j int) bool { return days[i].waves < days[j].waves })
+	var all manoeuvreScore
+	first, second := []string{accelerationHead}, []string{turnHead}
+	for third := range 3 {
+		part := days[third*len(days)/3 : (third+1)*len(days)/3]
+		var sc manoeuvreScore
+		for _, d := range part {
+			sc.judge(t, d)
+		}
+		name := fmt.Sprintf("waves %.2f to %.2f m", part[0].waves, part[len(part)-1].waves)
+		first, second = append(first, sc.accelerationRow(name)), append(second, sc.turnRow(name))
+	}
+	for _, d := range days {
+		all.judge(t, d)
+	}
+	first, second = append(first, all.accelerationRow("all")), append(second, all.turnRow("all"))
+	t.Logf("shifts found within 0.25 s: %d of %d\n%s\n%s", all.shiftsFound, all.shifts, strings.Join(first, "\n"), strings.Join(second, "\n"))
+	all.check(t)
+}
+
+func (sc *manoeuvreScore) check(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		found, of int
+	}{
+		{"accelerations", sc.accelFound, sc.accelerations}, {"turns", sc.turnsFound, sc.turns},
+		{"stops", sc.stopsFound, sc.stops}, {"shifts", sc.shiftsFound, sc.shifts},
+	} {
+		if percent(c.found, c.of) < 99.5 {
+			t.Errorf("%d of %d %s were found", c.found, c.of, c.name)
+		}
+	}
+	if p := percent(sc.seconds.near, sc.seconds.n); p < 98 {
+		t.Errorf("%.1f %% of the times to a speed are within %g s, want 98 %%", p, nearLimit)
+	}
+	for _, c := range []struct {
+		name string
+		e    *errorsOf
+		bias float64
+		rms  float64
+	}{
+		{"time to a speed, s", &sc.seconds, 0.05, 0.08},
+		{"mean of attempts, s", &sc.mean, 0.05, 0.06},
+		{"time to plane, s", &sc.plane, 0.2, 0.5},
+		{"time for 360, %", &sc.time, 1, 1.5},
+		{"advance, %", &sc.advance, 1.5, 3},
+		{"transfer, %", &sc.transfer, 1.5, 3},
+		{"tactical diameter, %", &sc.tactical, 1, 3},
+		{"steady diameter, %", &sc.steady, 1, 3},
+		{"entry speed, %", &sc.entry, 1, 3},
+		{"settled heel, degrees", &sc.heelSettled, 0.5, 1},
+		{"first heel, degrees", &sc.heelPeak, 0.8, 2},
+		{"time of a stop, s", &sc.stopTime, 0.1, 0.15},
+		{"track reach, %", &sc.track, 1, 3},
+		{"head reach, %", &sc.reach, 1, 3},
+	} {
+		if math.Abs(c.e.bias()) > c.bias || c.e.rms() > c.rms {
+			t.Errorf("%s: mean error %+.3f, rms %.3f, want %g and %g", c.name, c.e.bias(), c.e.rms(), c.bias, c.rms)
+		}
+	}
+	for _, c := range []struct {
+		name string
+		e    *errorsOf
+	}{{"times to a speed", &sc.seconds}, {"mean of attempts", &sc.mean}, {"time of a stop", &sc.stopTime}} {
+		if p := percent(c.e.inside, c.e.n); p < 92 {
+			t.Errorf("the 95 %% interval of %s holds the truth in %.1f %% of cases", c.name, p)
+		}
+	}
+}
