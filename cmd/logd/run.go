@@ -30,19 +30,20 @@ func runCommand() *cobra.Command {
 			}
 			ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			return runAboard(ctx, cfg, slog.New(aboard.Quiet(slog.NewTextHandler(cmd.ErrOrStderr(), nil))))
+			runAboard(ctx, cfg, slog.New(aboard.Quiet(slog.NewTextHandler(cmd.ErrOrStderr(), nil))))
+			return nil
 		},
 	}
 	c.Flags().StringVar(&config, "config", "", "configuration (YAML)")
 	return c
 }
 
-func runAboard(ctx context.Context, cfg configs.Config, log *slog.Logger) error {
+func runAboard(ctx context.Context, cfg configs.Config, log *slog.Logger) {
 	watchdog, err := daemon.SdWatchdogEnabled(false)
 	if err != nil {
 		log.Warn("the service manager's watchdog is not served", "why", err.Error())
 	}
-	return aboard.Run(ctx, aboard.Options{
+	aboard.Run(ctx, aboard.Options{
 		Config: cfg, Version: version, Log: log,
 		Sources:  aboard.Open(cfg.Bus.Interfaces),
 		Write:    writeResults,

@@ -87,18 +87,24 @@ type daemon struct {
 }
 
 // Run records until ctx ends, then puts everything on the disk.
-func Run(ctx context.Context, o Options) error {
-	d := &daemon{Options: o, log: o.Log, queue: newQueue(queueLen), ours: make(map[int]bool)}
+func Run(ctx context.Context, o Options) { newDaemon(o, queueLen).run(ctx) }
+
+func newDaemon(o Options, waiting int) *daemon {
+	d := &daemon{Options: o, log: o.Log, queue: newQueue(waiting), ours: make(map[int]bool)}
 	if d.Notify == nil {
 		d.Notify = func(string) {}
 	}
+	d.recorder = recorder{cfg: o.Config, queue: d.queue, buses: &d.buses, log: d.log}
+	return d
+}
+
+func (d *daemon) run(ctx context.Context) {
 	reading, giveUp := context.WithCancel(context.Background())
 	defer giveUp()
-	d.recorder = recorder{cfg: o.Config, queue: d.queue, buses: &d.buses, log: d.log,
-		begin: func(s *session) { d.begin(reading, s) }}
+	d.recorder.begin = func(s *session) { d.begin(reading, s) }
 
 	var listeners, others sync.WaitGroup
-	for _, src := range o.Sources {
+	for _, src := range d.Sources {
 		for _, name := range src.Buses() {
 			d.buses.number(name)
 		}
@@ -113,13 +119,13 @@ func Run(ctx context.Context, o Options) error {
 		close(recorded)
 	}()
 	d.Notify("READY=1")
-	d.log.Info("logging", "interfaces", o.Config.Bus.Interfaces, "journal", o.Config.Journal.Dir)
+	d.log.Info("logging", "interfaces", d.Config.Bus.Interfaces, "journal", d.Config.Journal.Dir)
 
 	<-ctx.Done()
 	d.Notify("STOPPING=1")
 	deadline := time.AfterFunc(stopWithin, giveUp)
 	defer deadline.Stop()
-	for _, src := range o.Sources {
+	for _, src := range d.Sources {
 		if c, ok := src.(io.Closer); ok {
 			c.Close()
 		}
@@ -130,7 +136,6 @@ func Run(ctx context.Context, o Options) error {
 	d.readers.Wait()
 	others.Wait()
 	d.log.Info("stopped", "lost", d.recorder.status.lost.Load())
-	return nil
 }
 
 // await waits for the listeners to hand over what they have, but not for one

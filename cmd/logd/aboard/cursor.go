@@ -22,22 +22,36 @@ type cursor struct {
 	read    atomic.Uint64 // frames
 }
 
-// open opens the journal; it tries until it can or ctx ends.
+// open opens the journal once there is a frame in it; false if there never is
+// one, or ctx ended before.
 func (c *cursor) open(ctx context.Context) bool {
 	for {
-		in, err := journal.Open(c.session.trial.Frames())
-		if err == nil {
-			c.in = in
-			return true
+		grown, over := c.session.growth(), c.session.isOver()
+		if c.session.written.Load() > 0 {
+			in, err := journal.Open(c.session.trial.Frames())
+			if err == nil {
+				c.in = in
+				return true
+			}
+			if !c.wait(ctx, err) {
+				return false
+			}
+			continue
 		}
-		if !c.wait(ctx, err) {
+		if over {
 			return false
+		}
+		select {
+		case <-ctx.Done():
+			return false
+		case <-c.session.ended:
+		case <-grown:
 		}
 	}
 }
 
 // each hands every frame of the session to take, and calls rest whenever there
-// are no more for now. It returns true after the last frame, false if ctx
+// are no more for now, at least once a second. It returns true after the last frame, false if ctx
 // ended before.
 func (c *cursor) each(ctx context.Context, take func(*frame.Frame), rest func()) bool {
 	var f frame.Frame
@@ -69,6 +83,7 @@ func (c *cursor) each(ctx context.Context, take func(*frame.Frame), rest func())
 			return false
 		case <-c.session.ended:
 		case <-grown:
+		case <-time.After(lookEvery):
 		}
 	}
 }
@@ -76,12 +91,8 @@ func (c *cursor) each(ctx context.Context, take func(*frame.Frame), rest func())
 // wait lets some time pass after a failure; false if ctx ended.
 func (c *cursor) wait(ctx context.Context, err error) bool {
 	c.log.Error("the journal cannot be read; tried again", "reader", c.name, "why", err.Error())
-	select {
-	case <-ctx.Done():
-		return false
-	case <-time.After(5 * time.Second):
-		return true
-	}
+	sleep(ctx, 5*lookEvery)
+	return ctx.Err() == nil
 }
 
 // lag is the number of frames not read yet.

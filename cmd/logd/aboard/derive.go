@@ -116,11 +116,9 @@ func (d *daemon) derive(ctx context.Context, t logbook.Trial, limit uint64, late
 // cut before they could be written. Each is tried once.
 func (d *daemon) catchUp(ctx context.Context) {
 	tried := make(map[int]bool)
-	for {
-		select {
-		case <-ctx.Done():
+	for ; ; sleep(ctx, 5*lookEvery) {
+		if ctx.Err() != nil {
 			return
-		case <-time.After(lookEvery * 5):
 		}
 		for _, t := range d.unfinished() {
 			if tried[t.Number] || d.isOurs(t.Number) {
@@ -149,4 +147,12 @@ func (d *daemon) unfinished() []logbook.Trial {
 	}
 	list, _ := book.Trials()
 	return slices.DeleteFunc(list, func(t logbook.Trial) bool { return !t.Closed() || t.Derived() })
+}
+
+// sleep waits, or less if ctx ends.
+func sleep(ctx context.Context, d time.Duration) {
+	select {
+	case <-ctx.Done():
+	case <-time.After(d):
+	}
 }

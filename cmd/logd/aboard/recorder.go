@@ -249,12 +249,17 @@ func (r *recorder) look(now time.Time) {
 	r.log.Warn("recording again", "lost", r.status.lost.Load())
 }
 
+func (r *recorder) openBook() (err error) {
+	if r.book == nil {
+		r.book, err = logbook.Open(r.cfg.Journal.Dir)
+	}
+	return err
+}
+
 // room says what is wrong if the disk is too full; it may delete old trials.
 func (r *recorder) room() (full string, err error) {
-	if r.book == nil {
-		if r.book, err = logbook.Open(r.cfg.Journal.Dir); err != nil {
-			return "", err
-		}
+	if err := r.openBook(); err != nil {
+		return "", err
 	}
 	for {
 		d, err := disk(r.book.Dir())
@@ -373,6 +378,9 @@ func (r *recorder) anew(now time.Time) error {
 			return err
 		}
 	}
+	if err := r.openBook(); err != nil {
+		return err
+	}
 	t, open, err := r.book.Current()
 	if err == nil && (leaving || !open) {
 		if t, err = r.book.New(r.cfg.Trial.Name, now); err == nil {
@@ -428,6 +436,9 @@ func (r *recorder) leave() error {
 
 // finish records what is left and ends the session.
 func (r *recorder) finish() {
+	if r.first {
+		r.look(time.Now()) // which trial goes on was not found out yet
+	}
 	if err := r.record(time.Now()); err != nil {
 		r.fail(err)
 	}

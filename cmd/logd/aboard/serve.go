@@ -29,11 +29,7 @@ func (d *daemon) serve(ctx context.Context) {
 			return
 		}
 		d.log.Warn("the page is not served; recording is not affected", "why", err.Error())
-		select {
-		case <-ctx.Done():
-			return
-		case <-time.After(retryListen):
-		}
+		sleep(ctx, retryListen)
 	}
 }
 
