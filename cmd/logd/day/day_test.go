@@ -323,34 +323,67 @@ func FuzzFrames(f *testing.F) {
 	})
 }
 
-// FuzzDisturbances: a real pass with anything done to it. Each four bytes of
-// the input take hold of one kind of message in one stretch of the pass.
+// FuzzDisturbances: a real pass with anything done to it.
 func FuzzDisturbances(f *testing.F) {
 	whole := must(f, onePass)
-	var kinds []uint32
-	for i := range whole {
-		if !slices.Contains(kinds, whole[i].ID) {
-			kinds = append(kinds, whole[i].ID)
-		}
-	}
-	slices.Sort(kinds)
+	kinds := kindsOf(whole)
 	f.Add([]byte{})
 	f.Add([]byte{0, 0, 0, 0, 1, 1, 1, 1, 2, 2, 2, 2})
 	f.Add([]byte{5, 40, 17, 0xFF, 9, 90, 3, 0x7F, 11, 10, 4, 0x80})
 	f.Fuzz(func(t *testing.T, edits []byte) {
-		list := slices.Clone(whole)
-		edits = edits[:min(len(edits), 200)]
-		for ; len(edits) >= 4; edits = edits[4:] {
-			kind, from := kinds[int(edits[0])%len(kinds)], len(list)*int(edits[1])/256
-			to := min(from+len(list)*(1+int(edits[2]>>4))/16, len(list))
-			for i := from; i < to; i++ {
-				if list[i].ID == kind {
-					change(&list[i], edits[2]&15, edits[3])
+		finish(t, boatA(t), edited(whole, kinds, edits[:min(len(edits), 200)]))
+	})
+}
+
+// The same at random over more of a day, and more of it than fuzzing gets to.
+func TestSpoiltMessages(t *testing.T) {
+	whole := must(t, shortDay)
+	kinds := kindsOf(whole)
+	r := rand.New(rand.NewPCG(5, 5))
+	for range spoiltDays {
+		edits := make([]byte, 4*(1+r.IntN(6)))
+		for i := range edits {
+			edits[i] = byte(r.Uint32())
+		}
+		func() {
+			defer func() {
+				if p := recover(); p != nil || t.Failed() {
+					t.Fatalf("edits %v: %v", edits, p)
 				}
+			}()
+			finish(t, boatA(t), edited(whole, kinds, edits))
+		}()
+	}
+}
+
+// spoiltDays is how many such days are looked at.
+const spoiltDays = 15
+
+// kindsOf lists the identifiers that there are.
+func kindsOf(list []frame.Frame) (kinds []uint32) {
+	for i := range list {
+		if !slices.Contains(kinds, list[i].ID) {
+			kinds = append(kinds, list[i].ID)
+		}
+	}
+	slices.Sort(kinds)
+	return kinds
+}
+
+// edited returns a copy of whole in which each four bytes of edits have taken
+// hold of one kind of message, in one stretch.
+func edited(whole []frame.Frame, kinds []uint32, edits []byte) []frame.Frame {
+	list := slices.Clone(whole)
+	for ; len(edits) >= 4; edits = edits[4:] {
+		kind, from := kinds[int(edits[0])%len(kinds)], len(list)*int(edits[1])/256
+		to := min(from+len(list)*(1+int(edits[2]>>4))/16, len(list))
+		for i := from; i < to; i++ {
+			if list[i].ID == kind {
+				change(&list[i], edits[2]&15, edits[3])
 			}
 		}
-		finish(t, boatA(t), list)
-	})
+	}
+	return list
 }
 
 // change sets a byte of a frame or changes what else a frame has.
