@@ -13,7 +13,7 @@ import (
 // test of the same samples.
 func TestWelchAgainstSciPy(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 1))
-	for n := 4; n < 12; n++ {
+	for n := 4; n < 12; n += 3 {
 		a, b := make([]float64, n), make([]float64, 3*n)
 		for i := range a {
 			a[i] = 20 + 0.3*r.NormFloat64()
@@ -47,16 +47,17 @@ func TestWelchWithoutError(t *testing.T) {
 // freedom, and real differences still are.
 func TestIntervalsClaimNoMoreThanTheyMay(t *testing.T) {
 	r := rand.New(rand.NewPCG(2, 2))
-	const tries = 4000
+	const tries = 2500
+	quantile := map[int]float64{}
 	for _, n := range [][2]int{{3, 3}, {4, 20}, {30, 30}} {
+		quantile[n[0]], quantile[n[1]] = stat.StudentT975(float64(n[0]-1)), stat.StudentT975(float64(n[1]-1))
 		draw := func(n int, shift float64) stat.Estimate {
 			x := make([]float64, n)
 			for i := range x {
 				x[i] = shift + r.NormFloat64()
 			}
-			e := stat.Estimate{Mean: stat.Mean(x), SE: stat.SD(x) / math.Sqrt(float64(n)), DOF: float64(n - 1)}
-			lo, hi := e.Interval()
-			return FromInterval(e.Mean, lo, hi)
+			half := quantile[n] * stat.SD(x) / math.Sqrt(float64(n))
+			return FromInterval(stat.Mean(x), stat.Mean(x)-half, stat.Mean(x)+half)
 		}
 		false5, found := 0.0, 0.0
 		for range tries {
@@ -68,7 +69,7 @@ func TestIntervalsClaimNoMoreThanTheyMay(t *testing.T) {
 				found++
 			}
 		}
-		if p := false5 / tries; p > 0.058 { // 0.05 and 2.3 standard errors of it
+		if p := false5 / tries; p > 0.06 { // 0.05 and 2.3 standard errors of it
 			t.Errorf("%v values: %.1f %% of equal figures are told apart", n, 100*p)
 		}
 		if p := found / tries; p < 0.6 {
