@@ -239,7 +239,6 @@ type waveCounter struct {
 	started    bool
 	mean, amp  float64
 	below      bool
-	last       int64
 	crosses    int
 	crossAt    int64
 	lastSample int64
