@@ -1,0 +1,220 @@
+package influx
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"strings"
+	"sync/atomic"
+	"time"
+
+	"trialday.example/logd/configs"
+)
+
+// pollEvery is how often the end of a journal that is being written is looked
+// at.
+const pollEvery = time.Second
+
+// maxBatchBytes bounds a request; servers take 10 MB or more.
+const maxBatchBytes = 2 << 20
+
+// Options says what to send, and where.
+type Options struct {
+	Config  configs.Config
+	Version string
+	// Journal is the directory of the segments.
+	Journal string
+	// Cursor is the file of the cursor; "": beside the journal.
+	Cursor string
+	// Final tells whether the journal is the whole of a trial that is closed.
+	// It is asked at the end of the journal, again and again until it says so.
+	Final func() bool
+	// Once makes Run return at the end of the journal, final or not, and
+	// makes a refusal of the server an error. Otherwise it waits for more.
+	Once bool
+	// Limit is the most points a second while behind; 0: no limit.
+	Limit float64
+	Log   *slog.Logger
+	Pace  *Pace // nil: time as it passes
+}
+
+// Sink sends the points of one journal.
+type Sink struct {
+	Options
+	Stats  Stats
+	pace   Pace
+	server *server
+	heard  atomic.Int64 // latest time of a receiver, ns since 1970
+
+	cursor  cursor
+	made    int64 // points made so far
+	lines   []string
+	bytes   int
+	started time.Time // of the present stretch of catching up
+	caught  int64     // points sent in it
+}
+
+// New prepares a Sink. It returns an error where the configuration cannot work:
+// no server, a token or certificate that cannot be read.
+func New(o Options) (*Sink, error) {
+	s := &Sink{Options: o, pace: realPace()}
+	if o.Pace != nil {
+		s.pace = *o.Pace
+	}
+	if s.Log == nil {
+		s.Log = slog.New(slog.DiscardHandler)
+	}
+	if s.Final == nil {
+		s.Final = func() bool { return false }
+	}
+	if s.Cursor == "" {
+		s.Cursor = cursorFile(o.Journal)
+	}
+	var err error
+	s.server, err = connect(o.Config.Influx, s.now)
+	return s, err
+}
+
+// now is the time, which on a recorder without a clock of its own may be 1970.
+// What the receivers say in the journal is later then.
+func (s *Sink) now() time.Time {
+	own, heard := s.pace.Now(), time.Unix(0, s.heard.Load())
+	if heard.After(own) {
+		return heard
+	}
+	return own
+}
+
+// Run sends until the trial is over and everything is confirmed, or until ctx
+// ends. It can be run again and goes on where it was.
+func (s *Sink) Run(ctx context.Context) error {
+	for {
+		id, err := identify(s.Journal, &s.Config)
+		if err == nil {
+			return s.run(ctx, id)
+		}
+		if !errors.Is(err, errNoFrames) || s.Once {
+			return err
+		}
+		final := s.Final()
+		if _, err := identify(s.Journal, &s.Config); final && errors.Is(err, errNoFrames) {
+			return nil
+		}
+		if err := s.pace.Sleep(ctx, pollEvery); err != nil {
+			return err
+		}
+	}
+}
+
+func (s *Sink) run(ctx context.Context, id identity) error {
+	s.cursor = readCursor(s.Cursor, fingerprint(&s.Options, id))
+	s.Stats.change(func(c *Counts) { c.Points, c.Behind = s.cursor.Points, true })
+	if s.cursor.Done && s.Final() {
+		s.Stats.change(func(c *Counts) { c.Behind = false })
+		return nil
+	}
+	stream, err := openStream(&s.Options, id)
+	if err != nil {
+		return err
+	}
+	defer stream.close()
+	s.made, s.lines, s.bytes, s.started = 0, nil, 0, s.pace.Now()
+	for {
+		points, err := stream.next()
+		switch {
+		case err == nil:
+			err = s.take(ctx, points)
+		case errors.Is(err, errEnd):
+			s.cursor.Done = true
+			return s.flush(ctx, stream)
+		case errors.Is(err, io.EOF):
+			err = s.rest(ctx, stream)
+			if err == nil && s.Once {
+				return nil
+			}
+		}
+		if err == nil && (len(s.lines) >= s.Config.Influx.BatchLines || s.bytes >= maxBatchBytes) {
+			err = s.flush(ctx, stream)
+		}
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+// take adds points to the batch, but for those that the server has.
+func (s *Sink) take(_ context.Context, points []Point) error {
+	for i := range points {
+		s.made++
+		if s.made <= s.cursor.Points {
+			continue
+		}
+		var b strings.Builder
+		points[i].line(&b)
+		s.lines = append(s.lines, b.String())
+		s.bytes += b.Len()
+	}
+	return nil
+}
+
+// rest sends what there is at the present end of the journal, and waits.
+func (s *Sink) rest(ctx context.Context, stream *stream) error {
+	if err := s.flush(ctx, stream); err != nil || s.Once {
+		return err
+	}
+	s.Stats.change(func(c *Counts) { c.Behind = false })
+	if err := s.pace.Sleep(ctx, pollEvery); err != nil {
+		return err
+	}
+	s.started, s.caught = s.pace.Now(), 0
+	return nil
+}
+
+// flush sends the batch and moves the cursor.
+func (s *Sink) flush(ctx context.Context, stream *stream) error {
+	if len(s.lines) == 0 && !s.cursor.Done {
+		return nil
+	}
+	if len(s.lines) > 0 {
+		s.heard.Store(stream.heard)
+		before := s.Stats.Counts().Rejected
+		d := deliverer{server: s.server, pace: s.pace, log: s.Log, giveUp: s.Once, stats: &s.Stats}
+		if err := d.deliver(ctx, s.lines); err != nil {
+			return err
+		}
+		s.cursor.Rejected += s.Stats.Counts().Rejected - before
+	}
+	s.cursor.Points = max(s.cursor.Points, s.made)
+	if err := s.cursor.save(s.Cursor); err != nil {
+		return err
+	}
+	n := int64(len(s.lines))
+	s.Stats.change(func(c *Counts) {
+		c.Points, c.Frames = s.cursor.Points, stream.frames
+		c.Sent += n
+		c.Bytes += int64(s.bytes)
+		c.Behind = !s.cursor.Done
+	})
+	s.lines, s.bytes = s.lines[:0], 0
+	return s.slow(ctx, n)
+}
+
+// slow keeps to the limit while there is a backlog.
+func (s *Sink) slow(ctx context.Context, n int64) error {
+	s.caught += n
+	if s.Limit <= 0 || s.cursor.Done {
+		return nil
+	}
+	due := time.Duration(float64(s.caught) / s.Limit * float64(time.Second))
+	if ahead := due - s.pace.Now().Sub(s.started); ahead > 0 {
+		return s.pace.Sleep(ctx, ahead)
+	}
+	return nil
+}
+
+// Close releases the connection.
+func (s *Sink) Close() { s.server.close() }
