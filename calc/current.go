@@ -65,8 +65,11 @@ const spreadMin = 0.5
 //
 // The interval holds the windows' own errors, and an allowance for a current
 // that changes between passes by currentDrift beyond the fitted degree.
+//
+// A pass without a course over ground or a direction cannot be separated, and
+// leaves the step uncorrected.
 func SeparateCurrent(passes []Pass) Current {
-	if spread(passes) < spreadMin {
+	if !directed(passes) || spread(passes) < spreadMin {
 		return uncorrected(passes)
 	}
 	n := len(passes)
@@ -81,6 +84,15 @@ func SeparateCurrent(passes []Pass) Current {
 		}
 	}
 	return uncorrected(passes)
+}
+
+func directed(passes []Pass) bool {
+	for _, p := range passes {
+		if cmplx.IsNaN(p.Ground) || math.IsNaN(p.Heading) {
+			return false
+		}
+	}
+	return true
 }
 
 // spread is the mean squared distance of the heading vectors from their mean:

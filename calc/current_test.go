@@ -89,6 +89,16 @@ func TestOneDirectionIsNotCorrected(t *testing.T) {
 	within(t, "weights", c.Weights[0]+c.Weights[1], 1, 1e-12)
 }
 
+func TestWithoutCourseIsNotCorrected(t *testing.T) {
+	p := []Pass{passAt(0, 10, 0, 0), passAt(300, 10, math.Pi, 0)}
+	p[1].Ground = cmplx.NaN()
+	c := SeparateCurrent(p)
+	if c.Corrected {
+		t.Error("a pass without a course over ground was corrected for current")
+	}
+	within(t, "speed", c.Speed.Mean, 10, 1e-9)
+}
+
 func TestNotAlternatedLowersTheDegree(t *testing.T) {
 	// Out, out, back, back: drift and speed are nearly the same thing.
 	var passes []Pass
