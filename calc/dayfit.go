@@ -310,6 +310,25 @@ func (f *DayFit) At(t int64) complex128 {
 	return k[j].Flow*complex(1-x, 0) + k[j+1].Flow*complex(x, 0)
 }
 
+// setFlows gives each corrected step the day's current at its windows. The
+// step's own passes differ by the throttle too, and half of that difference
+// would read as current along the course.
+func (f *DayFit) setFlows(windows []Window, steps []Step) {
+	if !f.OK {
+		return
+	}
+	for i := range steps {
+		if !steps[i].Corrected {
+			continue
+		}
+		var sum complex128
+		for _, id := range steps[i].Windows {
+			sum += f.At((windows[id-1].Start + windows[id-1].End) / 2)
+		}
+		steps[i].Flow = sum / complex(float64(len(steps[i].Windows)), 0)
+	}
+}
+
 // Through returns the speed through water of a window, m/s: its velocity over
 // ground less the current, along its heading; NaN without a fit.
 func (f *DayFit) Through(w *Window) float64 {

@@ -27,7 +27,7 @@ type Step struct {
 	RPM       float64 // 1/s, mean of the driving engines
 	Speed     stat.Estimate
 	Corrected bool
-	Flow      complex128                // current, m/s; NaN where not corrected
+	Flow      complex128                // current, m/s, by the fit of the day; NaN where not corrected
 	Fuel      stat.Estimate             // m³/s
 	ByEngine  [MaxEngines]stat.Estimate // m³/s, NaN where an engine gives none
 	Economy   stat.Estimate             // m of way per m³ of fuel

@@ -141,6 +141,7 @@ func (t *Trial) Finish() *Report {
 	r.Steps = Steps(r.Windows, t.set.Step, t.set.Boat)
 	r.Best = FindBest(r.Steps, t.set.Boat)
 	r.Day = FitDay(r.Windows, r.Steps)
+	r.Day.setFlows(r.Windows, r.Steps)
 	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
 	r.Manoeuvres = *t.watch.Finish(r.Day.flow)
 	r.Propulsion = Propel(r.Steps, t.set.Shafts)

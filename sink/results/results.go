@@ -45,7 +45,7 @@ type Results struct {
 type Trial struct {
 	Name  string `json:"name"`
 	Place string `json:"place"`
-	Start string `json:"start"` // RFC 3339 UTC of the first frame; "" while UTC is unknown
+	Start string `json:"start"` // RFC 3339 UTC; the recorder's own time where clock.known is false; "" for an empty day
 	End   string `json:"end"`
 }
 

@@ -78,6 +78,7 @@ func (d *Day) results(rep *calc.Report, bad int64) (*results.Results, *results.T
 	r.Sources = d.sources(names, edge)
 	r.Findings = append(d.findings(names, clock.Known()), r.Findings...)
 	r.Missing = append(missing(&d.cfg, names, rep), r.Missing...)
+	r.Missing = append(r.Missing, missingManoeuvres(&rep.Manoeuvres, rep.HasHeading)...)
 	r.Quality = d.quality(bad, names, edge)
 	return r, edge.Line(&rep.Line)
 }
@@ -115,7 +116,9 @@ func (d *Day) vessel(names []string) results.Vessel {
 	}
 	for i, name := range names {
 		e := results.Engine{Name: name, Instance: i}
-		if i < len(c.Engines) {
+		if i >= len(c.Engines) {
+			e.Instance = d.instanceHeard(i)
+		} else {
 			e.Instance = *c.Engines[i].Instance
 			e.RatedPowerKW, e.RatedRPM = c.Engines[i].RatedPowerKW, c.Engines[i].RatedRPM
 		}
@@ -129,6 +132,19 @@ func (d *Day) vessel(names []string) results.Vessel {
 		}
 	}
 	return v
+}
+
+// instanceHeard is the instance that an engine, by index, sends with.
+func (d *Day) instanceHeard(index int) int {
+	for _, e := range d.events {
+		switch e.Kind {
+		case decode.EngineFound, decode.EngineShared, decode.EngineUnlisted:
+			if int(e.Instance) == index {
+				return int(e.Sent)
+			}
+		}
+	}
+	return index
 }
 
 func (d *Day) devices() []results.Device {
