@@ -43,7 +43,8 @@ type Report struct {
 
 // Trial takes the samples of a day in time order and gives its figures. It
 // keeps the ticks of the present run, the runs and windows found so far, and a
-// line of bounded length for drawing; no samples.
+// line of bounded length for drawing; no samples, but for the few minutes and
+// the clips that manoeuvre keeps.
 type Trial struct {
 	set    Settings
 	ticker *ticker

@@ -25,13 +25,17 @@ var (
 func (c *circle) heel(t *Turn, way []complex128) {
 	roll := series(c.clip, one(chRoll))
 	cause := c.lateral(way)
-	from, to := int(c.order)-approach, int(c.end)
+	from, to := max(0, int(c.order)-approach), int(c.end)
+	into := make([]float64, to+1-from)
+	for i := range into {
+		into[i] = c.sign * roll[from+i]
+	}
 	best := math.Inf(1)
 	t.HeelPeak = math.NaN()
 	for _, w := range rollFrequencies {
 		for _, z := range rollDampings {
 			h := respond(cause, from, to, w, z)
-			k, squares, ok := c.fitHeel(roll, h, from, to)
+			k, squares, ok := regress(h[from:to+1], into)
 			if ok && squares < best {
 				best = squares
 				t.HeelPeak = c.firstPeak(h, k)
@@ -59,7 +63,7 @@ func respond(cause []float64, from, to int, w, z float64) []float64 {
 	const parts = 4
 	h := make([]float64, len(cause))
 	x, rate := 0.0, 0.0
-	for i := max(from, 0); i <= to && i < len(cause); i++ {
+	for i := from; i <= to; i++ {
 		h[i] = x
 		for range parts {
 			rate += (w*w*(cause[i]-x) - 2*z*w*rate) * dt / parts
@@ -67,29 +71,6 @@ func respond(cause []float64, from, to int, w, z float64) []float64 {
 		}
 	}
 	return h
-}
-
-// fitHeel fits sign*roll = k*h + list.
-func (c *circle) fitHeel(roll, h []float64, from, to int) (k, squares float64, ok bool) {
-	var n, sh, sr, hh, hr, rr float64
-	for i := max(from, 0); i <= to && i < len(roll); i++ {
-		r := c.sign * roll[i]
-		if math.IsNaN(r) {
-			continue
-		}
-		n++
-		sh += h[i]
-		sr += r
-		hh += h[i] * h[i]
-		hr += h[i] * r
-		rr += r * r
-	}
-	det := hh - sh*sh/n
-	if !(n > 10) || !(det > 0) {
-		return 0, 0, false
-	}
-	k = (hr - sh*sr/n) / det
-	return k, rr - sr*sr/n - k*(hr-sh*sr/n), true
 }
 
 // firstPeak returns the greatest k*h before a change of heading of 180 degrees.

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"math"
 	"math/cmplx"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -433,4 +434,52 @@ func FuzzWatch(f *testing.F) {
 		}
 		w.Finish(still)
 	})
+}
+
+// FuzzHelm: nor does any handling of the boat.
+func FuzzHelm(f *testing.F) {
+	f.Add([]byte{60, 11, 0, 0, 0, 30, 40, 20, 0, 0, 60, 30, 12, 20, 3, 20, 30, 0, 0, 2})
+	f.Fuzz(handle)
+}
+
+func TestRandomHandling(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 12))
+	for range 60 {
+		data := make([]byte, 100)
+		for i := range data {
+			data[i] = byte(r.Uint32())
+		}
+		handle(t, data)
+	}
+}
+
+// handle lets bytes steer the boat: five a command.
+func handle(t *testing.T, data []byte) {
+	h := newHelm(Settings{Marks: []Mark{{Speed: 5}, {Speed: 9, Miles: true}}, Length: 10, Mass: 4000}, 2)
+	for ; len(data) >= 5 && h.t < 1000; data = data[5:] {
+		rpm, ahead, rate := float64(data[1]), float64(int8(data[2]))/4, float64(int8(data[3]))/200
+		h.shift(int8(data[4]%4) - 1)
+		h.run(float64(data[0]%64)/2, func(float64) {
+			h.rpm[0] += (rpm - h.rpm[0]) * 0.01
+			h.rpm[1] = h.rpm[0]
+			h.ahead += (ahead - h.ahead) * 0.005
+			h.heading += rate * dt / 10
+		})
+		if data[4]&0x40 != 0 { // a hole in all that is heard
+			h.t += 4
+		}
+	}
+	r := h.w.Finish(still)
+	for i := range r.Accelerations {
+		for _, to := range r.Accelerations[i].To {
+			if !(to.Time.Mean >= 0) || !(to.Time.SE > 0) {
+				t.Errorf("%+v", to)
+			}
+		}
+	}
+	for i := range r.Turns {
+		if !(r.Turns[i].Time360 > 0) && r.Turns[i].Changed > 6.4 {
+			t.Errorf("%+v", r.Turns[i])
+		}
+	}
 }

@@ -16,11 +16,12 @@ const (
 	// trimBand: half the width of the local parabola of trim over speed, as
 	// part of the speed at the end. A planing boat passes it in a second or
 	// two, the period of the waves met.
-	trimBand = 0.12
+	trimBand = 0.15
 	// trimPoints of the curve.
 	trimPoints = 100
-	// pitchMemory, s: how long pitch in waves stays correlated.
-	pitchMemory = 0.5
+	// pitchMemory, s: how long pitch in waves stays correlated, half a period
+	// of the waves met.
+	pitchMemory = 1.0
 	// endBand: the trim at the end is the mean at speeds above this part of
 	// the speed at the end.
 	endBand = 0.97

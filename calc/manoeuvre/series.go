@@ -166,11 +166,15 @@ func onset(x []float64, seen int) float64 {
 		}
 		t, y = append(t, float64(i-first)), append(y, d)
 	}
-	return float64(first) + rootBefore(t, y)
+	if p := float64(first) + rootBefore(t, y); p >= 0 {
+		return p
+	}
+	return math.NaN()
 }
 
-// rootBefore fits y = a + b*t + c*t² by least squares and returns its root at
-// or before about 0, by a straight line where the parabola has none near.
+// rootBefore fits y = a + b*t + c*t² by least squares and returns its root
+// between one second before 0 and two cells after it, by a straight line where
+// the parabola has none there; NaN where the line has none either.
 func rootBefore(t, y []float64) float64 {
 	if len(t) < 4 {
 		return math.NaN()
@@ -183,7 +187,7 @@ func rootBefore(t, y []float64) float64 {
 		a, b, c := k[0], k[1], k[2]
 		if d := b*b - 4*a*c; d >= 0 && b > 0 {
 			// The root that goes to -a/b as c vanishes.
-			if r := -2 * a / (b + math.Sqrt(d)); r <= 2 && r > -float64(perSecond) {
+			if r := nearRoot(-2 * a / (b + math.Sqrt(d))); !math.IsNaN(r) {
 				return r
 			}
 		}
@@ -195,7 +199,37 @@ func rootBefore(t, y []float64) float64 {
 	if !ok || k[1] <= 0 {
 		return math.NaN()
 	}
-	return -k[0] / k[1]
+	return nearRoot(-k[0] / k[1])
+}
+
+func nearRoot(r float64) float64 {
+	if r > 2 || r < -float64(perSecond) {
+		return math.NaN()
+	}
+	return r
+}
+
+// regress fits y = k*x + constant by least squares, leaving out NaN in y, and
+// returns k and the sum of squared residuals.
+func regress(x, y []float64) (k, squares float64, ok bool) {
+	var n, sx, sy, xx, xy, yy float64
+	for i, v := range y {
+		if math.IsNaN(v) {
+			continue
+		}
+		n++
+		sx += x[i]
+		sy += v
+		xx += x[i] * x[i]
+		xy += x[i] * v
+		yy += v * v
+	}
+	det := xx - sx*sx/n
+	if !(n > 10) || !(det > 0) {
+		return 0, 0, false
+	}
+	k = (xy - sx*sy/n) / det
+	return k, yy - sy*sy/n - k*(xy-sx*sy/n), true
 }
 
 // leastSquares solves x*k = y; x is by rows.

@@ -11,7 +11,7 @@ type Slow struct {
 	Astern    bool    // in reverse
 	RPM       float64 // 1/s
 	Speed     float64 // m/s through water, after ten seconds in gear; NaN if never
-	Rate      float64 // rad/s, greatest rate of turn over three seconds
+	Rate      float64 // rad/s, greatest rate of turn over three seconds; NaN without headings
 	Seconds   float64 // in all
 	Current   bool    // whether it was known and taken out
 	Stretches int
@@ -82,7 +82,7 @@ func (s *slowWatch) cell(f *frame) {
 	}
 	if set != s.now.set || astern != s.now.astern {
 		s.close()
-		s.now = stretch{start: f.at, set: set, astern: astern}
+		s.now = stretch{start: f.at, set: set, astern: astern, rate: math.NaN()}
 	}
 	if set != 0 {
 		s.now.add(f, rpm/n, &s.turn)
@@ -105,7 +105,7 @@ func (s *slowWatch) learn(e int, v float64) {
 func (t *stretch) add(f *frame, rpm float64, turn *[rateCells]float64) {
 	i := t.cells % rateCells
 	if t.cells >= rateCells {
-		if r := math.Abs(f.v[chHeading]-turn[i]) / (float64(rateCells) * dt); r > t.rate {
+		if r := math.Abs(f.v[chHeading]-turn[i]) / (float64(rateCells) * dt); !math.IsNaN(r) && !(r <= t.rate) {
 			t.rate = r
 		}
 	}
@@ -142,7 +142,7 @@ next:
 				continue next
 			}
 		}
-		o := Slow{Engines: t.set, Astern: t.astern, Speed: math.NaN()}
+		o := Slow{Engines: t.set, Astern: t.astern, Speed: math.NaN(), Rate: math.NaN()}
 		w := o.join(t, 0, flow)
 		out, weights = append(out, o), append(weights, w)
 	}
@@ -155,7 +155,9 @@ func (o *Slow) join(t *stretch, weight float64, flow func(int64) (Flow, bool)) f
 	o.RPM = (o.RPM*o.Seconds + t.rpm*dt) / (o.Seconds + seconds)
 	o.Seconds += seconds
 	o.Stretches++
-	o.Rate = math.Max(o.Rate, t.rate)
+	if t.rate > o.Rate || math.IsNaN(o.Rate) {
+		o.Rate = t.rate
+	}
 	if t.settled == 0 {
 		return weight
 	}

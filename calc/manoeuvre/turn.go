@@ -49,12 +49,9 @@ type Turn struct {
 // turnWatch finds turning circles by the heading, or by the course over ground
 // where there is none.
 type turnWatch struct {
-	on      bool
-	from    int64 // number of its first cell
-	sign    float64
-	heading float64 // at from
-	track   float64 // course over ground without jumps
-	tracked bool
+	on   bool
+	from int64 // number of its first cell
+	sign float64
 }
 
 // cell returns the clip of a circle that has just ended.
@@ -223,31 +220,17 @@ func (c *circle) turnOnset(seen float64) float64 {
 
 // response returns the sum of squared residuals of the fit in turnOnset.
 func (c *circle) response(from, to int, order, lag float64) float64 {
-	var x [][]float64
-	var y []float64
-	for i := from; i < to; i++ {
-		if math.IsNaN(c.heading[i]) {
-			continue
+	f := make([]float64, max(0, to-from))
+	for i := range f {
+		if s := float64(from+i) - order; s > 0 {
+			f[i] = s - lag*(1-math.Exp(-s/lag))
 		}
-		f := 0.0
-		if s := float64(i) - order; s > 0 {
-			f = s - lag*(1-math.Exp(-s/lag))
-		}
-		x, y = append(x, []float64{1, f}), append(y, c.heading[i])
 	}
-	if len(x) < 5 {
-		return math.Inf(1)
-	}
-	k, ok := leastSquares(x, y)
+	_, squares, ok := regress(f, c.heading[from:from+len(f)])
 	if !ok {
 		return math.Inf(1)
 	}
-	sum := 0.0
-	for i := range x {
-		d := y[i] - k[0] - k[1]*x[i][1]
-		sum += d * d
-	}
-	return sum
+	return squares
 }
 
 // findTrack takes the positions, moved back by their latency, or integrates

@@ -17,6 +17,15 @@ The keys that do not explain themselves in the structure:
 	per_nm     cost in the currency, CO2 equivalent in kg, a nautical mile
 	readings   by hand, joined by time or rpm; a step's sound_dba is their energy mean
 	runs       kinds: at_rest, manoeuvring, accelerating, held_throttle, turning, slowing
+	accelerations, turns, stops
+	           through the water, with the current taken out where current_corrected; the
+	           definitions stand in calc/manoeuvre; combined is an index in
+	           acceleration_means, the mean of attempts alike
+	gear_events, engagement, engine_out, slow_speed
+	           shifts, the order of the engines in them, stretches on some of the
+	           engines, handling at idle
+	velocity_lag
+	           how late the receiver's velocity is; taken out of the above
 	missing    what is null above, and why
 	quality    losses by kind; gaps of one quantity, or of "all"
 

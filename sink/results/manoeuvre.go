@@ -4,9 +4,9 @@ package results
 // taken out of all times of accelerations and stops, and its error is in their
 // intervals.
 type Lag struct {
-	FilterS  Interval `json:"filter_s"`  // of velocity behind position
-	LatencyS Interval `json:"latency_s"` // of both, from what is usual
-	Measured bool     `json:"measured"`  // false: filter_s is what is usual too
+	FilterS  *Interval `json:"filter_s"`  // of velocity behind position
+	LatencyS *Interval `json:"latency_s"` // of both, from what is usual
+	Measured bool      `json:"measured"`  // false: filter_s is what is usual too
 }
 
 // Acceleration is one start. Speeds are through water.
@@ -15,9 +15,9 @@ type Acceleration struct {
 	End          string    `json:"end"`
 	HeadingDeg   *float64  `json:"heading_deg"` // true course through water
 	FromRest     bool      `json:"from_rest"`   // out of gear within ten seconds before; false: idling ahead
-	StartSpeedKn float64   `json:"start_speed_kn"`
-	EndSpeedKn   float64   `json:"end_speed_kn"`
-	RPM          float64   `json:"rpm"` // at the end
+	StartSpeedKn *float64  `json:"start_speed_kn"`
+	EndSpeedKn   *float64  `json:"end_speed_kn"`
+	RPM          *float64  `json:"rpm"` // at the end
 	Engines      []string  `json:"engines"`
 	ToSpeeds     []ToSpeed `json:"to_speeds"`
 	ToSpeedsMPH  []ToMiles `json:"to_speeds_mph"`
@@ -27,7 +27,7 @@ type Acceleration struct {
 	PeakPitchDeg *float64  `json:"peak_pitch_deg"`
 	PeakMS2      *float64  `json:"peak_m_per_s2"` // over one second
 	CurrentKnown bool      `json:"current_corrected"`
-	CurrentSEKn  float64   `json:"current_error_kn"` // standard error, in the intervals
+	CurrentSEKn  *float64  `json:"current_error_kn"` // standard error, in the intervals
 	Combined     *int      `json:"combined"`         // index in acceleration_means
 }
 
@@ -35,14 +35,14 @@ type Acceleration struct {
 type ToSpeed struct {
 	SpeedKn   float64  `json:"speed_kn"`
 	Seconds   Interval `json:"seconds"`
-	DistanceM float64  `json:"distance_m"` // through water
+	DistanceM *float64 `json:"distance_m"` // through water
 }
 
 // ToMiles is the time to a speed in statute miles an hour.
 type ToMiles struct {
 	SpeedMPH  float64  `json:"speed_mph"`
 	Seconds   Interval `json:"seconds"`
-	DistanceM float64  `json:"distance_m"`
+	DistanceM *float64 `json:"distance_m"`
 }
 
 // AccelerationMean is the mean of attempts alike: same engines, same start,
@@ -52,7 +52,7 @@ type AccelerationMean struct {
 	Reciprocal  bool      `json:"reciprocal"` // both ways: what the wind and an error of the current do cancels
 	FromRest    bool      `json:"from_rest"`
 	Engines     []string  `json:"engines"`
-	RPM         float64   `json:"rpm"`
+	RPM         *float64  `json:"rpm"`
 	ToSpeeds    []ToSpeed `json:"to_speeds"`
 	ToSpeedsMPH []ToMiles `json:"to_speeds_mph"`
 	ToPlaneS    *Interval `json:"to_plane_s"`
@@ -64,9 +64,9 @@ type AccelerationMean struct {
 type Turn struct {
 	Start             string   `json:"start"`     // rudder order
 	Direction         string   `json:"direction"` // port, starboard
-	TurnedDeg         float64  `json:"turned_deg"`
+	TurnedDeg         *float64 `json:"turned_deg"`
 	RPM               *float64 `json:"rpm"` // at the entry
-	EntrySpeedKn      float64  `json:"entry_speed_kn"`
+	EntrySpeedKn      *float64 `json:"entry_speed_kn"`
 	SteadySpeedKn     *float64 `json:"steady_speed_kn"`
 	SpeedLossPct      *float64 `json:"speed_loss_pct"`
 	Time90S           *float64 `json:"time_90_s"`
@@ -89,16 +89,16 @@ type Turn struct {
 
 // Stop is a crash stop.
 type Stop struct {
-	Start        string   `json:"start"` // first movement of the throttles
-	RPM          *float64 `json:"rpm"`
-	EntrySpeedKn float64  `json:"entry_speed_kn"`
-	Seconds      Interval `json:"seconds"`
-	AsternS      float64  `json:"astern_s"`      // from the start to the first engine astern
-	TrackReachM  float64  `json:"track_reach_m"` // through water
-	HeadReachM   float64  `json:"head_reach_m"`
-	GroundPathM  float64  `json:"ground_path_m"`
-	CurrentKnown bool     `json:"current_corrected"`
-	CurrentSEKn  float64  `json:"current_error_kn"`
+	Start        string    `json:"start"` // first movement of the throttles
+	RPM          *float64  `json:"rpm"`
+	EntrySpeedKn *float64  `json:"entry_speed_kn"`
+	Seconds      *Interval `json:"seconds"`
+	AsternS      *float64  `json:"astern_s"`      // from the start to the first engine astern
+	TrackReachM  *float64  `json:"track_reach_m"` // through water
+	HeadReachM   *float64  `json:"head_reach_m"`
+	GroundPathM  *float64  `json:"ground_path_m"`
+	CurrentKnown bool      `json:"current_corrected"`
+	CurrentSEKn  *float64  `json:"current_error_kn"`
 }
 
 // GearEvent is a shift.
@@ -135,9 +135,9 @@ type EngineOut struct {
 type SlowSpeed struct {
 	Engines      []string `json:"engines"`
 	Gear         string   `json:"gear"` // forward, reverse
-	RPM          float64  `json:"rpm"`
+	RPM          *float64 `json:"rpm"`
 	SpeedKn      *float64 `json:"speed_kn"` // after ten seconds; null where never held so long
-	MaxRateDegPS float64  `json:"max_rate_of_turn_deg_per_s"`
+	MaxRateDegPS *float64 `json:"max_rate_of_turn_deg_per_s"`
 	Seconds      float64  `json:"seconds"`
 	Stretches    int      `json:"stretches"`
 	CurrentKnown bool     `json:"current_corrected"`

@@ -13,7 +13,7 @@ func (e Edge) manoeuvres(r *manoeuvre.Report) Manoeuvres {
 	out.NotListed = r.More
 	if len(r.Accelerations)+len(r.Stops)+len(r.Turns) > 0 {
 		out.VelocityLag = &Lag{
-			FilterS: *interval(r.Lag.Filter, 1), LatencyS: *interval(r.Lag.Latency, 1), Measured: r.Lag.Measured,
+			FilterS: interval(r.Lag.Filter, 1), LatencyS: interval(r.Lag.Latency, 1), Measured: r.Lag.Measured,
 		}
 	}
 	for i := range r.Accelerations {
@@ -35,8 +35,8 @@ func (e Edge) manoeuvres(r *manoeuvre.Report) Manoeuvres {
 	e.gears(r, &out)
 	for _, s := range r.Slow {
 		out.SlowSpeed = append(out.SlowSpeed, SlowSpeed{
-			Engines: e.names(s.Engines), Gear: slowGear(s.Astern), RPM: s.RPM * 60,
-			SpeedKn: scaled(s.Speed, units.Knots(1)), MaxRateDegPS: orZero(degrees(s.Rate)),
+			Engines: e.names(s.Engines), Gear: slowGear(s.Astern), RPM: scaled(s.RPM, 60),
+			SpeedKn: scaled(s.Speed, units.Knots(1)), MaxRateDegPS: degrees(s.Rate),
 			Seconds: s.Seconds, Stretches: s.Stretches, CurrentKnown: s.Current,
 		})
 	}
@@ -46,11 +46,11 @@ func (e Edge) manoeuvres(r *manoeuvre.Report) Manoeuvres {
 func (e Edge) acceleration(a *manoeuvre.Acceleration) Acceleration {
 	out := Acceleration{
 		Start: e.Stamp(a.Start), End: e.Stamp(a.End), HeadingDeg: compass(a.Heading), FromRest: a.FromRest,
-		StartSpeedKn: units.Knots(a.StartSpeed), EndSpeedKn: units.Knots(a.EndSpeed), RPM: a.RPM * 60,
+		StartSpeedKn: scaled(a.StartSpeed, units.Knots(1)), EndSpeedKn: scaled(a.EndSpeed, units.Knots(1)), RPM: scaled(a.RPM, 60),
 		Engines: e.names(a.Engines), ToPlaneS: interval(a.Plane, 1),
 		PlaneSpeedKn: scaled(a.PlaneSpeed, units.Knots(1)), PlaneFroude: scaled(a.Froude, 1),
 		PeakPitchDeg: degrees(a.PeakPitch), PeakMS2: scaled(a.Peak, 1),
-		CurrentKnown: a.Current, CurrentSEKn: units.Knots(a.CurrentSE),
+		CurrentKnown: a.Current, CurrentSEKn: scaled(a.CurrentSE, units.Knots(1)),
 	}
 	out.ToSpeeds, out.ToSpeedsMPH = reached(a.To)
 	return out
@@ -60,10 +60,12 @@ func (e Edge) acceleration(a *manoeuvre.Acceleration) Acceleration {
 func reached(all []manoeuvre.Reached) (knots []ToSpeed, miles []ToMiles) {
 	for _, r := range all {
 		kn, t := units.Knots(r.Mark.Speed), interval(r.Time, 1)
-		if r.Mark.Miles {
-			miles = append(miles, ToMiles{SpeedMPH: units.MPH(kn), Seconds: *t, DistanceM: r.Distance})
-		} else {
-			knots = append(knots, ToSpeed{SpeedKn: kn, Seconds: *t, DistanceM: r.Distance})
+		switch {
+		case t == nil:
+		case r.Mark.Miles:
+			miles = append(miles, ToMiles{SpeedMPH: units.MPH(kn), Seconds: *t, DistanceM: scaled(r.Distance, 1)})
+		default:
+			knots = append(knots, ToSpeed{SpeedKn: kn, Seconds: *t, DistanceM: scaled(r.Distance, 1)})
 		}
 	}
 	return knots, miles
@@ -74,17 +76,19 @@ func (e Edge) accelerationMean(g *manoeuvre.Together, all []manoeuvre.Accelerati
 		Attempts: len(g.Attempts), Reciprocal: g.Reciprocal, FromRest: g.FromRest,
 		Engines: e.names(g.Engines), ToPlaneS: interval(g.Plane, 1), PeakMS2: scaled(g.Peak, 1),
 	}
+	rpm := 0.0
 	for _, i := range g.Attempts {
-		out.RPM += all[i].RPM * 60 / float64(len(g.Attempts))
+		rpm += all[i].RPM * 60 / float64(len(g.Attempts))
 	}
+	out.RPM = scaled(rpm, 1)
 	out.ToSpeeds, out.ToSpeedsMPH = reached(g.To)
 	return out
 }
 
 func (e Edge) turn(t *manoeuvre.Turn) Turn {
 	out := Turn{
-		Start: e.Stamp(t.Start), Direction: "port", TurnedDeg: orZero(degrees(t.Changed)), RPM: scaled(t.RPM, 60),
-		EntrySpeedKn: units.Knots(t.EntrySpeed), SteadySpeedKn: scaled(t.SteadySpeed, units.Knots(1)),
+		Start: e.Stamp(t.Start), Direction: "port", TurnedDeg: degrees(t.Changed), RPM: scaled(t.RPM, 60),
+		EntrySpeedKn: scaled(t.EntrySpeed, units.Knots(1)), SteadySpeedKn: scaled(t.SteadySpeed, units.Knots(1)),
 		SpeedLossPct: scaled(t.SpeedLoss, 100),
 		Time90S:      scaled(t.Time90, 1), Time180S: scaled(t.Time180, 1), Time360S: scaled(t.Time360, 1),
 		AdvanceM: scaled(t.Advance, 1), TransferM: scaled(t.Transfer, 1), TacticalDiameterM: scaled(t.Tactical, 1),
@@ -105,10 +109,10 @@ func (e Edge) turn(t *manoeuvre.Turn) Turn {
 
 func (e Edge) stop(s *manoeuvre.Stop) Stop {
 	return Stop{
-		Start: e.Stamp(s.Start), RPM: scaled(s.RPM, 60), EntrySpeedKn: units.Knots(s.EntrySpeed),
-		Seconds: *interval(s.Time, 1), AsternS: s.Astern,
-		TrackReachM: s.TrackReach, HeadReachM: s.HeadReach, GroundPathM: s.GroundPath,
-		CurrentKnown: s.Current, CurrentSEKn: units.Knots(s.CurrentSE),
+		Start: e.Stamp(s.Start), RPM: scaled(s.RPM, 60), EntrySpeedKn: scaled(s.EntrySpeed, units.Knots(1)),
+		Seconds: interval(s.Time, 1), AsternS: scaled(s.Astern, 1),
+		TrackReachM: scaled(s.TrackReach, 1), HeadReachM: scaled(s.HeadReach, 1), GroundPathM: scaled(s.GroundPath, 1),
+		CurrentKnown: s.Current, CurrentSEKn: scaled(s.CurrentSE, units.Knots(1)),
 	}
 }
 
@@ -171,11 +175,4 @@ func slowGear(astern bool) string {
 		return gearNames[2]
 	}
 	return gearNames[0]
-}
-
-func orZero(v *float64) float64 {
-	if v == nil {
-		return 0
-	}
-	return *v
 }

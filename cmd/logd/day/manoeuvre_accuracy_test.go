@@ -136,7 +136,7 @@ func (sc *manoeuvreScore) judgeAccelerations(t *testing.T, d simulatedDay) {
 					continue
 				}
 				e := &sc.seconds
-				if m.SpeedKn > 0.9*a.EndSpeedKn {
+				if m.SpeedKn > 0.9**a.EndSpeedKn {
 					e = &sc.late
 				}
 				e.add(m.Seconds.Mean-want, nearLimit)
@@ -158,7 +158,7 @@ func (sc *manoeuvreScore) judgeAccelerations(t *testing.T, d simulatedDay) {
 			for _, p := range pairs {
 				want += p.truth.SecondsTo[fmt.Sprintf("%.0f", m.SpeedKn)] / float64(len(pairs))
 			}
-			if m.SpeedKn <= 0.9*pairs[0].found.EndSpeedKn {
+			if m.SpeedKn <= 0.9**pairs[0].found.EndSpeedKn {
 				sc.mean.add(m.Seconds.Mean-want, nearLimit)
 				sc.mean.interval(&m.Seconds, want)
 			}
@@ -189,7 +189,7 @@ func (sc *manoeuvreScore) judgeTurns(t *testing.T, d simulatedDay) {
 			relative(&sc.transfer, a.TransferM, x.TransferM)
 			relative(&sc.tactical, a.TacticalDiameterM, x.TacticalM)
 			relative(&sc.steady, a.SteadyDiameterM, x.DiameterM)
-			relative(&sc.entry, &a.EntrySpeedKn, x.EntrySpeedKn)
+			relative(&sc.entry, a.EntrySpeedKn, x.EntrySpeedKn)
 			sc.loss.add(*a.SpeedLossPct-x.SpeedLossPct, 3)
 			sc.heelPeak.add(*a.HeelPeakDeg-x.HeelPeakDeg, 1)
 			sc.heelSettled.add(*a.HeelSettledDeg-x.HeelSettledDeg, 1)
@@ -208,9 +208,9 @@ func (sc *manoeuvreScore) judgeStops(t *testing.T, d simulatedDay) {
 			}
 			sc.stopsFound++
 			sc.stopTime.add(a.Seconds.Mean-x.TimeS, nearLimit)
-			sc.stopTime.interval(&a.Seconds, x.TimeS)
-			sc.reach.add(100*(a.HeadReachM/x.HeadReachM-1), 3)
-			sc.track.add(100*(a.TrackReachM/x.DistanceM-1), 3)
+			sc.stopTime.interval(a.Seconds, x.TimeS)
+			sc.reach.add(100*(*a.HeadReachM/x.HeadReachM-1), 3)
+			sc.track.add(100*(*a.TrackReachM/x.DistanceM-1), 3)
 		}
 	}
 }
@@ -329,7 +329,7 @@ func (sc *manoeuvreScore) check(t *testing.T) {
 	}{
 		{"time to a speed, s", &sc.seconds, 0.05, 0.08},
 		{"mean of attempts, s", &sc.mean, 0.05, 0.06},
-		{"time to plane, s", &sc.plane, 0.2, 0.5},
+		{"time to plane, s", &sc.plane, 0.2, 0.6},
 		{"time for 360, %", &sc.time, 1, 1.5},
 		{"advance, %", &sc.advance, 1.5, 3},
 		{"transfer, %", &sc.transfer, 1.5, 3},
@@ -349,7 +349,7 @@ func (sc *manoeuvreScore) check(t *testing.T) {
 	for _, c := range []struct {
 		name string
 		e    *errorsOf
-	}{{"times to a speed", &sc.seconds}, {"mean of attempts", &sc.mean}, {"time of a stop", &sc.stopTime}} {
+	}{{"times to a speed", &sc.seconds}, {"mean of attempts", &sc.mean}, {"time to plane", &sc.plane}, {"time of a stop", &sc.stopTime}} {
 		if p := percent(c.e.inside, c.e.n); p < 92 {
 			t.Errorf("the 95 %% interval of %s holds the truth in %.1f %% of cases", c.name, p)
 		}
