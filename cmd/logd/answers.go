@@ -87,10 +87,17 @@ func (h *hearing) busWords(b *busCount, link socketcan.Link) []string {
 	return append(words, fmt.Sprintf("%d error frames", b.errors))
 }
 
+// maxDevices keeps the page a page.
+const maxDevices = 30
+
 func (h *hearing) printDevices(w io.Writer) {
 	devices := h.survey.Devices()
 	fmt.Fprintf(w, "DEVICES\t%d heard\n", len(devices))
 	for i, d := range devices {
+		if i == maxDevices {
+			fmt.Fprintf(w, "\tand %d more\n", len(devices)-i)
+			break
+		}
 		name := "not claimed while listening"
 		if d.Named {
 			name = d.Name.String()
@@ -200,7 +207,7 @@ func wrap(words []string, width int) []string {
 			word += ", "
 		}
 		if line != "" && len(line)+len(word) > width {
-			lines, line = append(lines, line), ""
+			lines, line = append(lines, strings.TrimSuffix(line, " ")), ""
 		}
 		line += word
 	}

@@ -1,0 +1,163 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"trialday.example/logd/configs"
+	"trialday.example/logd/pgn"
+)
+
+// answers runs check on a capture.
+func answers(t *testing.T, r recording, config string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "c.yaml")
+	if err := os.WriteFile(path, []byte(config), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	out, _ := must(t, "check", "--config", path, r.write(t))
+	return out
+}
+
+// says reports whether a line holds all the parts in their order.
+func says(text string, parts ...string) bool {
+lines:
+	for line := range strings.Lines(text) {
+		for _, p := range parts {
+			_, rest, found := strings.Cut(line, p)
+			if !found {
+				continue lines
+			}
+			line = rest
+		}
+		return true
+	}
+	return false
+}
+
+func wantLine(t *testing.T, text string, parts ...string) {
+	t.Helper()
+	if !says(text, parts...) {
+		t.Errorf("no line with %q in:\n%s", parts, text)
+	}
+}
+
+func TestCheckTellsWhatIsThere(t *testing.T) {
+	t.Parallel()
+	text := answers(t, short(t), string(boatA(t)))
+	wantLine(t, text, "BUS can0", "frames/s", "load", "error frames")
+	wantLine(t, text, "can0/", "NAME", "Satellite receiver (invented)")
+	wantLine(t, text, "9.9/s", "can0/16, can0/17, can0/18", "engine speed (0 1 2)")
+	wantLine(t, text, "CLOCK", "satellite time heard")
+	wantLine(t, text, "DISK", "MB", "hours")
+	wantLine(t, text, "INFLUXDB", "not configured")
+	for _, f := range []string{"speed", "rpm steps", "fuel burn", "economy", "range", "cruise at", "test weight", "trim angle"} {
+		wantLine(t, text, "yes", f)
+	}
+	if strings.Contains(text, " no  ") {
+		t.Errorf("a figure is missing:\n%s", text)
+	}
+	if n := strings.Count(text, "\n"); n > 66 {
+		t.Errorf("%d lines are no one page", n)
+	}
+}
+
+func TestCheckTellsWhatIsMissingAndWhy(t *testing.T) {
+	t.Parallel()
+	text := answers(t, short(t).without(engineDynamic, 129029, 126992, 129033), "fuel: {cruise_load_pct: 75}\n")
+	wantLine(t, text, "yes", "speed")
+	wantLine(t, text, "no", "fuel burn", "PGN 127489")
+	wantLine(t, text, "no", "range", "PGN 127489", "fuel.tank_l not configured")
+	wantLine(t, text, "no", "cruise at 75 % load", "127489")
+	wantLine(t, text, "no", "test weight", "vessel.dry_mass_kg")
+	wantLine(t, text, "CLOCK", "no satellite time")
+}
+
+// A quantity that is sent without a value gives no figure.
+func TestCheckTellsNoValueFromValue(t *testing.T) {
+	t.Parallel()
+	m := pgn.Lookup(courseSpeed)
+	r := short(t)
+	for i := range r.frames {
+		if f := &r.frames[i]; f.IsExtended && pgn.ParseID(f.ID).PGN == courseSpeed {
+			copy(f.Data[:], m.New())
+		}
+	}
+	text := answers(t, r, "")
+	wantLine(t, text, "no value", "speed over ground")
+	wantLine(t, text, "no", "speed:", "129026")
+}
+
+func TestCheckOfNothingIsAnError(t *testing.T) {
+	t.Parallel()
+	for _, args := range [][]string{
+		{"check", filepath.Join(t.TempDir(), "none.log")},
+		{"check", "--seconds", "0"},
+		{"check", "--seconds", "NaN"},
+	} {
+		if _, _, err := logd(args...); err == nil {
+			t.Errorf("%v: no error", args)
+		}
+	}
+}
+
+func TestCheckListensToBuses(t *testing.T) {
+	t.Parallel()
+	group := fmt.Sprintf("239.64.142.208:%d", freePort(t, "udp"))
+	bus := newTalker(t, group)
+	influxdb := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path != "/ping" {
+			t.Errorf("asked for %s", r.URL.Path)
+		}
+		w.WriteHeader(http.StatusNoContent)
+	}))
+	defer influxdb.Close()
+	config := filepath.Join(t.TempDir(), "c.yaml")
+	text := fmt.Sprintf("bus: {interfaces: ['udp:%s', nocan0]}\ninflux: {url: '%s', bucket: b}\npage: {listen: '127.0.0.1:%d'}\njournal: {dir: %s/a/b}\n",
+		group, influxdb.URL, freePort(t, "tcp"), t.TempDir())
+	if err := os.WriteFile(config, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		for ctx.Err() == nil {
+			bus.some(t, 16)
+		}
+	}()
+	out, _ := must(t, "check", "--config", config, "--seconds", "1.5")
+	cancel()
+	<-ended
+	wantLine(t, out, "BUS udp:"+group, "up", "virtual", "frames/s")
+	wantLine(t, out, "BUS nocan0", "missing", "0 error frames")
+	wantLine(t, out, "!", "nocan0 is missing", "plug")
+	wantLine(t, out, "DEVICES", "heard")
+	wantLine(t, out, "NAME not claimed", "model not told")
+	wantLine(t, out, "INFLUXDB", influxdb.URL, "answers")
+	wantLine(t, out, "LOGGER", "not running here")
+	wantLine(t, out, "DISK", "hours")
+}
+
+func TestCheckTellsThatTheServerIsSilent(t *testing.T) {
+	t.Parallel()
+	if got := influx(fmt.Sprintf("http://127.0.0.1:%d", freePort(t, "tcp"))); !strings.Contains(got, "does not answer") {
+		t.Errorf("%s", got)
+	}
+}
+
+func TestFiguresOfAFullConfiguration(t *testing.T) {
+	t.Parallel()
+	c := configs.Default()
+	for _, f := range figures(&c) {
+		if len(f.from)+len(f.keys) == 0 || f.name == "" {
+			t.Errorf("%+v needs nothing", f)
+		}
+	}
+}
