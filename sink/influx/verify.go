@@ -124,33 +124,36 @@ func (e *expectation) add(p *Point) {
 
 // ask adds what the server holds of a measurement.
 func (s *Sink) ask(ctx context.Context, id identity, e *expectation, measurement string, got map[cell]tally) error {
-	err := s.table(ctx, id, e, measurement, "", "count", func(c cell, v tally) {
+	err := s.table(ctx, id, e, measurement, nil, "count", func(c cell, v tally) {
 		v.count, v.whole = v.whole, 0
 		got[c] = v
 	})
-	fields := e.numbers[measurement]
-	for _, field := range slices.Sorted(maps.Keys(fields)) {
-		if err != nil || !fields[field] {
-			continue
-		}
-		err = s.table(ctx, id, e, measurement, field, "sum", func(c cell, v tally) {
-			v.count = got[c].count
-			got[c] = v
-		})
+	if err != nil {
+		return err
 	}
-	return err
+	var texts []string // and truths, which have no sum
+	for field, isNumber := range e.numbers[measurement] {
+		if !isNumber {
+			texts = append(texts, field)
+		}
+	}
+	slices.Sort(texts)
+	return s.table(ctx, id, e, measurement, texts, "sum", func(c cell, v tally) {
+		v.count = got[c].count
+		got[c] = v
+	})
 }
 
 // table runs one query: an aggregate of a measurement by field and run. A day
 // on either side is asked for too, so that points at wrong times are found.
-func (s *Sink) table(ctx context.Context, id identity, e *expectation, measurement, field, aggregate string, take func(cell, tally)) error {
+func (s *Sink) table(ctx context.Context, id identity, e *expectation, measurement string, without []string, aggregate string, take func(cell, tally)) error {
 	var q strings.Builder
 	day := int64(24 * time.Hour)
 	fmt.Fprintf(&q, "from(bucket: %s)\n", quote(s.Config.Influx.Bucket))
 	fmt.Fprintf(&q, " |> range(start: %s, stop: %s)\n", stamp(e.from-day), stamp(e.to+day))
 	fmt.Fprintf(&q, " |> filter(fn: (r) => r._measurement == %s and r.vessel == %s and r.trial == %s", quote(measurement), quote(id.vessel), quote(id.trial))
-	if field != "" {
-		fmt.Fprintf(&q, " and r._field == %s", quote(field))
+	for _, field := range without {
+		fmt.Fprintf(&q, " and r._field != %s", quote(field))
 	}
 	// The columns left out differ within a group.
 	fmt.Fprintf(&q, ")\n |> %s()\n |> keep(columns: [\"_field\", \"run\", \"_value\"])\n |> group(columns: [\"_field\", \"run\"])\n |> sum()", aggregate)
