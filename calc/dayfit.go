@@ -20,6 +20,10 @@ const (
 	currentPrior = 1.03
 	// offsetPrior, rad (5 degrees): likewise for the compass offset.
 	offsetPrior = 5 * math.Pi / 180
+	// windPrior, s/m: what is believed of the wind's effect before any pass, as
+	// a ratio of boat speed a metre a second of head wind: 0.01 is 5 % in
+	// 10 kn.
+	windPrior = 0.01
 	// headingError, rad (0.6 degrees): scatter of the heading's error from
 	// one pass to the next, by deviation and leeway (from memory of small
 	// fluxgate and satellite compasses). It bears on the component across
@@ -39,6 +43,9 @@ type DayFit struct {
 	Clear  []bool          // whether the step's speed can be told from the current
 	Knots  []CurrentKnot
 	Offset stat.Estimate // compass offset, rad
+	// Wind is the loss of speed in head wind, as a ratio a m/s; its mean is
+	// NaN where no wind was heard.
+	Wind stat.Estimate
 	// Chi2 and DOF are of the goodness of fit; Birge is sqrt(Chi2/DOF), by
 	// which all errors are enlarged where it is above 1.
 	Chi2, DOF, Birge float64
@@ -64,24 +71,28 @@ type dayObs struct {
 	ground complex128
 	head   float64
 	off    float64 // what is known to differ from the step's speed for the rpm
+	gust   float64 // head wind times the step's speed, (m/s)²; 0 if not known
 	along  float64 // standard errors, m/s
 	across float64
 }
 
 // FitDay fits, over all windows of the steps,
 //
-//	G[k]*exp(-i(h[k]+d)) = V[s] + b[s]*(n[k]-n[s]) + C(t[k])*exp(-i(h[k]+d))
+//	G[k]*exp(-i(h[k]+d)) = V[s]*(1-g*w[k]) + b[s]*(n[k]-n[s]) + C(t[k])*exp(-i(h[k]+d))
 //
 // with G the velocity over ground, h the heading, d one compass offset, V the
-// speed through water of step s, b the slope of speed over rpm there (by
-// differences between neighbouring steps), n the rpm, and C the current,
-// linear between knots that walk randomly by currentDrift times their spacing.
+// speed through water of step s without wind, w the head wind and g its effect
+// (the drag of the air on top of the boat's own draught is as boat speed times
+// head wind), b the slope of speed over rpm there (by differences between
+// neighbouring steps), n the rpm, and C the current, linear between knots that
+// walk randomly by currentDrift times their spacing.
 // Weighted least squares with these priors (equivalently, a Gaussian smoother:
 // Rauch, Tung and Striebel 1965), iterated for d by Gauss and Newton.
 //
-// What the fit calls current is all that sets the boat alike on all headings;
-// steady wind does so too, in the same direction dependence, and cannot be
-// told from it.
+// A steady wind and the sea it raises make the boat faster on one course and
+// slower on the other, as a current does; what tells them apart is only that
+// their effect grows with the speed of the boat. What is left of them counts as
+// current.
 func FitDay(windows []Window, steps []Step) DayFit {
 	obs := dayObservations(windows, steps)
 	if len(obs) < 2 || daySpread(obs) < spreadMin/2 {
@@ -112,12 +123,21 @@ func dayObservations(windows []Window, steps []Step) []dayObs {
 			out = append(out, dayObs{
 				window: w, step: si, time: float64(w.Start+w.End) / 2e9, ground: w.Ground, head: w.Direction(),
 				off:    slope * (w.MeanRPM() - steps[si].RPM),
+				gust:   headWind(w) * steps[si].Speed.Mean,
 				along:  w.SOG.SE * stat.StudentT975(w.SOG.DOF) / 1.96,
 				across: math.Hypot(w.SOG.SE, headingError*w.SOG.Mean),
 			})
 		}
 	}
 	return out
+}
+
+// headWind is the true wind from ahead, m/s; 0 where it is not known.
+func headWind(w *Window) float64 {
+	if cmplx.IsNaN(w.Wind) {
+		return 0
+	}
+	return real(w.Wind * cmplx.Rect(1, -w.Direction()))
 }
 
 // rpmSlope is the change of speed with rpm at step i, m/s per 1/s, between its
@@ -158,7 +178,8 @@ func knotTimes(obs []dayObs) []float64 {
 }
 
 // daySystem is the weighted linear system of one iteration. Unknowns: speeds
-// of the steps, north and east of each knot, change of the compass offset.
+// of the steps, north and east of each knot, change of the compass offset,
+// effect of the wind.
 type daySystem struct {
 	steps, knots int
 	data         int // rows that are measurements, not priors
@@ -169,10 +190,11 @@ type daySystem struct {
 }
 
 func (s *daySystem) offset() int { return s.steps + 2*s.knots }
+func (s *daySystem) wind() int   { return s.offset() + 1 }
 
 func newDaySystem(obs []dayObs, steps int, knots []float64, delta float64) *daySystem {
 	s := &daySystem{steps: steps, knots: len(knots), data: 2 * len(obs)}
-	rows, cols := s.data+2*len(knots)+1, steps+2*len(knots)+1
+	rows, cols := s.data+2*len(knots)+2, steps+2*len(knots)+2
 	s.a, s.b = mat.NewDense(rows, cols, nil), mat.NewVecDense(rows, nil)
 	for k, o := range obs {
 		s.measurement(2*k, o, knots, delta)
@@ -197,6 +219,7 @@ func newDaySystem(obs []dayObs, steps int, knots []float64, delta float64) *dayS
 	}
 	s.b.SetVec(row, -delta/offsetPrior)
 	prior(s.offset(), -1, offsetPrior)
+	prior(s.wind(), -1, windPrior)
 	return s
 }
 
@@ -220,6 +243,7 @@ func (s *daySystem) measurement(row int, o dayObs, knots []float64, delta float6
 		value := part(g)
 		if side == 0 {
 			s.a.Set(row, o.step, w)
+			s.a.Set(row, s.wind(), -w*o.gust)
 			value -= o.off
 		}
 		// Turning the frame by a small angle moves g by -i*g times it.
@@ -292,6 +316,12 @@ func (s *daySystem) result(obs []dayObs, steps []Step, knots []float64, delta fl
 		})
 	}
 	fit.Offset = stat.Estimate{Mean: delta, SE: se(s.offset()), DOF: dof}
+	fit.Wind = stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: dof}
+	for _, o := range obs {
+		if o.gust != 0 {
+			fit.Wind.Mean, fit.Wind.SE = s.x.AtVec(s.wind()), se(s.wind())
+		}
+	}
 	return fit
 }
 

@@ -29,11 +29,14 @@ func tidalDay(r *rand.Rand, passes func(step int) int, noise float64) (windows [
 			off := 0.05 * r.NormFloat64()
 			course := deg(70 + 180*float64(pass%2))
 			g := cmplx.Rect(speed+off*0.95/3, course) + tide(t+30)
+			head := 5 * math.Cos(course-deg(240)) // m/s of wind from 240 degrees
+			g -= cmplx.Rect(0.003*head*speed, course)
 			g += complex(noise*r.NormFloat64(), noise*r.NormFloat64())
 			w := Window{ID: len(windows) + 1, Run: len(windows) + 1, Start: int64(t * 1e9), End: int64((t + 60) * 1e9),
 				Engines: 1, Ground: g, Heading: stat.Estimate{Mean: course + deg(2) + deg(0.4)*r.NormFloat64()},
 				SOG: stat.Estimate{Mean: cmplx.Abs(g), SE: math.Max(noise, 0.001), DOF: 15}}
 			w.RPM[0].Mean = rpm + off
+			w.Wind = cmplx.Rect(5, deg(240))
 			windows = append(windows, w)
 			s.Windows = append(s.Windows, w.ID)
 			t += 400 + 200*r.Float64()
@@ -66,6 +69,7 @@ func TestDayFitFollowsTheTide(t *testing.T) {
 				t.Errorf("step %d not clear", i)
 			}
 		}
+		within(t, "wind effect, s/m", fit.Wind.Mean, 0.003, math.Max(0.0015, fit.Wind.HalfWidth()))
 		within(t, "compass offset, deg", fit.Offset.Mean*180/math.Pi, -2, 0.5)
 	}
 	rms := math.Sqrt(squares/float64(n)) / knot
@@ -143,17 +147,17 @@ func TestDayFitAgainstSciPy(t *testing.T) {
 	fit := FitDay(windows, steps)
 	obs := dayObservations(windows, steps)
 	type row struct {
-		T, GN, GE, H, Off, Along, Across float64
-		S                                int
+		T, GN, GE, H, Off, Gust, Along, Across float64
+		S                                      int
 	}
 	in := struct {
-		Obs                  []row
-		Knots                []float64
-		Steps                int
-		Drift, Prior, Offset float64
-	}{Knots: knotTimes(obs), Steps: len(steps), Drift: currentDrift, Prior: currentPrior, Offset: offsetPrior}
+		Obs                        []row
+		Knots                      []float64
+		Steps                      int
+		Drift, Prior, Offset, Wind float64
+	}{Knots: knotTimes(obs), Steps: len(steps), Drift: currentDrift, Prior: currentPrior, Offset: offsetPrior, Wind: windPrior}
 	for _, o := range obs {
-		in.Obs = append(in.Obs, row{o.time, real(o.ground), imag(o.ground), o.head, o.off, o.along, o.across, o.step})
+		in.Obs = append(in.Obs, row{o.time, real(o.ground), imag(o.ground), o.head, o.off, o.gust, o.along, o.across, o.step})
 	}
 	var out struct {
 		V      []float64
@@ -162,20 +166,20 @@ func TestDayFitAgainstSciPy(t *testing.T) {
 	scipy.Run(t, `
 K = np.array(x["Knots"]); S = x["Steps"]; o = x["Obs"]
 def res(p):
-    V = p[:S]; C = p[S:S+len(K)] + 1j*p[S+len(K):S+2*len(K)]; d = p[-1]
+    V = p[:S]; C = p[S:S+len(K)] + 1j*p[S+len(K):S+2*len(K)]; d = p[-2]
     r = []
     for q in o:
         c = np.interp(q["T"], K, C.real) + 1j*np.interp(q["T"], K, C.imag)
-        z = (q["GN"] + 1j*q["GE"] - c)*np.exp(-1j*(q["H"]+d)) - V[q["S"]] - q["Off"]
+        z = (q["GN"] + 1j*q["GE"] - c)*np.exp(-1j*(q["H"]+d)) - V[q["S"]] - q["Off"] + p[-1]*q["Gust"]
         r += [z.real/q["Along"], z.imag/q["Across"]]
-    r += [C[0].real/x["Prior"], C[0].imag/x["Prior"], d/x["Offset"]]
+    r += [C[0].real/x["Prior"], C[0].imag/x["Prior"], d/x["Offset"], p[-1]/x["Wind"]]
     for j in range(1, len(K)):
         s = x["Drift"]*(K[j]-K[j-1])
         r += [(C[j]-C[j-1]).real/s, (C[j]-C[j-1]).imag/s]
     return np.array(r)
-p0 = np.concatenate([np.full(S, 8.0), np.zeros(2*len(K)), [0.0]])
+p0 = np.concatenate([np.full(S, 8.0), np.zeros(2*len(K)), [0.0, 0.0]])
 f = scipy.optimize.least_squares(res, p0, xtol=1e-12, ftol=1e-12, gtol=1e-12)
-print(json.dumps({"V": list(f.x[:S]), "Offset": f.x[-1]}))`, in, &out)
+print(json.dumps({"V": list(f.x[:S]), "Offset": f.x[-2]}))`, in, &out)
 	for i, v := range out.V {
 		within(t, fmt.Sprintf("speed of step %d", i+1), fit.Speed[i].Mean, v, 1e-4)
 	}

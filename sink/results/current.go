@@ -15,6 +15,9 @@ type Current struct {
 	Why              string        `json:"why"` // where not known
 	Knots            []CurrentKnot `json:"knots"`
 	CompassOffsetDeg *Interval     `json:"compass_offset_deg"` // to be added to the heading
+	// WindLossPct is the loss of speed in 10 kn of head wind, % of speed; null
+	// where no wind was heard.
+	WindLossPct *Interval `json:"wind_loss_pct_per_10_kn"`
 	// Goodness of fit: chi square, its degrees of freedom and the probability
 	// of one as large by chance.
 	Chi2   *float64 `json:"chi2"`
@@ -66,13 +69,14 @@ type Paddle struct {
 }
 
 // windNote says what the fit of the current cannot do.
-const windNote = "what sets the boat alike on all headings counts as current; steady wind and sea do so too and are in it"
+const windNote = "wind and sea make the boat faster on one course as a current does; they are told from it only by growing with boat speed, and what is left of them is in the current"
 
 // dayFit fills in the day's current and what follows from it.
 func (r *Results) dayFit(rep *calc.Report, e Edge) {
 	f := &rep.Day
 	r.Current = Current{Known: f.OK, Why: f.Why}
 	if f.OK {
+		r.Current.WindLossPct = interval(f.Wind, 100*10/units.Knots(1))
 		offset := *interval(f.Offset, 180/math.Pi)
 		r.Current.CompassOffsetDeg, r.Current.Note = &offset, windNote
 		r.Current.Chi2, r.Current.DOF, r.Current.PValue = scaled(f.Chi2, 1), scaled(f.DOF, 1), scaled(f.PValue, 1)
