@@ -223,7 +223,9 @@ type figure struct {
 
 type source struct {
 	quantity pgn.Quantity
-	words    string
+	pgn      uint32
+	name     string
+	hint     string
 }
 
 type key struct {
@@ -232,25 +234,29 @@ type key struct {
 }
 
 var (
-	speed = source{pgn.SpeedOverGround, "speed over ground (PGN 129026, a satellite receiver)"}
-	rpm   = source{pgn.EngineSpeed, "engine speed (PGN 127488; are the engines switched on?)"}
-	burn  = source{pgn.FuelRate, "fuel rate (PGN 127489; are the engines running?)"}
+	fromSpeed    = source{pgn.SpeedOverGround, 129026, "speed over ground", "from a satellite receiver"}
+	fromRPM      = source{pgn.EngineSpeed, 127488, "engine speed", "are the engines switched on?"}
+	fromBurn     = source{pgn.FuelRate, 127489, "fuel rate", "are the engines running?"}
+	fromLoad     = source{pgn.EngineLoad, 127489, "engine load", "are the engines running?"}
+	fromHeading  = source{pgn.Heading, 127250, "true heading", "where it is magnetic, with variation"}
+	fromThrough  = source{pgn.SpeedThroughWater, 128259, "speed through water", "from a paddle wheel or the like"}
+	fromAttitude = source{pgn.Pitch, 127257, "pitch", "from an attitude sensor"}
 )
 
 func figures(c *configs.Config) []figure {
-	massKnown := c.Vessel.DryMassKg != nil && c.Load.FuelL != nil
+	mass := c.Vessel.DryMassKg != nil && c.Load.FuelL != nil
 	return []figure{
-		{name: "speed", from: []source{speed}},
-		{name: "rpm steps", from: []source{speed, rpm}},
-		{name: "fuel burn", from: []source{rpm, burn}},
-		{name: "economy", from: []source{speed, rpm, burn}},
-		{name: "range", from: []source{speed, rpm, burn}, keys: []key{{c.Fuel.TankL != nil, "fuel.tank_l"}}},
+		{name: "speed", from: []source{fromSpeed}},
+		{name: "rpm steps", from: []source{fromSpeed, fromRPM}},
+		{name: "fuel burn", from: []source{fromRPM, fromBurn}},
+		{name: "economy", from: []source{fromSpeed, fromRPM, fromBurn}},
+		{name: "range", from: []source{fromSpeed, fromRPM, fromBurn}, keys: []key{{c.Fuel.TankL != nil, "fuel.tank_l"}}},
 		{name: fmt.Sprintf("cruise at %g %% load", c.Fuel.CruiseLoadPct),
-			from: []source{speed, rpm, {pgn.EngineLoad, "engine load (PGN 127489)"}}},
-		{name: "current from headings", from: []source{speed, {pgn.Heading, "true heading (PGN 127250, with variation where it is magnetic)"}}},
-		{name: "speed through water", from: []source{{pgn.SpeedThroughWater, "speed through water (PGN 128259)"}}},
-		{name: "trim angle", from: []source{{pgn.Pitch, "pitch (PGN 127257)"}}},
-		{name: "test weight", keys: []key{{massKnown, "vessel.dry_mass_kg and load.fuel_l"}}},
+			from: []source{fromSpeed, fromRPM, fromLoad}},
+		{name: "current from headings", from: []source{fromSpeed, fromHeading}},
+		{name: "speed through water", from: []source{fromThrough}},
+		{name: "trim angle", from: []source{fromAttitude}},
+		{name: "test weight", keys: []key{{mass, "vessel.dry_mass_kg and load.fuel_l"}}},
 		{name: "figures in boat lengths", keys: []key{{c.Vessel.LengthM != nil, "vessel.length_m"}}},
 	}
 }
@@ -270,9 +276,14 @@ func (h *hearing) printFigures(w io.Writer) {
 func (h *hearing) lacks(f figure) string {
 	var why []string
 	for _, s := range f.from {
-		if !h.survey.Has(s.quantity) {
-			why = append(why, "no "+s.words)
+		if h.survey.Has(s.quantity) {
+			continue
 		}
+		words := "no %s heard (PGN %d: %s)"
+		if h.survey.Heard(s.pgn) {
+			words = "%s is sent without a value (PGN %d: %s)"
+		}
+		why = append(why, fmt.Sprintf(words, s.name, s.pgn, s.hint))
 	}
 	for _, k := range f.keys {
 		if !k.given {

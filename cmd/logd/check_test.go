@@ -72,7 +72,7 @@ func TestCheckTellsWhatIsMissingAndWhy(t *testing.T) {
 	t.Parallel()
 	text := answers(t, short(t).without(engineDynamic, 129029, 126992, 129033), "fuel: {cruise_load_pct: 75}\n")
 	wantLine(t, text, "yes", "speed")
-	wantLine(t, text, "no", "fuel burn", "PGN 127489")
+	wantLine(t, text, "no", "fuel burn", "no fuel rate heard", "PGN 127489")
 	wantLine(t, text, "no", "range", "PGN 127489", "fuel.tank_l not configured")
 	wantLine(t, text, "no", "cruise at 75 % load", "127489")
 	wantLine(t, text, "no", "test weight", "vessel.dry_mass_kg")
@@ -90,8 +90,8 @@ func TestCheckTellsNoValueFromValue(t *testing.T) {
 		}
 	}
 	text := answers(t, r, "")
-	wantLine(t, text, "no value", "speed over ground")
-	wantLine(t, text, "no", "speed:", "129026")
+	wantLine(t, text, "no", "speed:", "sent without a value", "129026")
+	wantLine(t, text, "no value", "engine trim")
 }
 
 func TestCheckOfNothingIsAnError(t *testing.T) {

@@ -123,6 +123,9 @@ func (s *Survey) Has(q pgn.Quantity) bool {
 	return false
 }
 
+// Heard reports whether frames of a PGN came.
+func (s *Survey) Heard(pgn uint32) bool { return s.frames[pgn] > 0 }
+
 // Seconds is how long the survey lasted, in trial time.
 func (s *Survey) Seconds() float64 { return float64(s.decoder.Now()) / 1e9 }
 
