@@ -12,6 +12,9 @@ const (
 	// startSpeed, m/s (10 kn): over ground, at the start; the idle speed of a
 	// fast boat in a strong current.
 	startSpeed = 5.1
+	// coasting, m/s²: a boat that loses more has not come to rest or to its
+	// idle speed; opening the throttle again is then no start.
+	coasting = 0.25
 	// rise: engine speed must rise at once by this ratio of the idle speed.
 	rise = 0.25
 	// highest: and in the end reach this multiple of it.
@@ -91,12 +94,18 @@ func (a *accelWatch) cell(g *grid, n int64, f *frame, r *Report) {
 		return
 	}
 	before := g.cellAt(n - int64(perSecond))
-	if before == nil || !(before.speed() < startSpeed) || !(rpm > (1+rise)*meanOf(before, set)) {
+	if before == nil || !(before.speed() < startSpeed) || slowing(g, n-int64(perSecond)) || !(rpm > (1+rise)*meanOf(before, set)) {
 		return
 	}
 	if idle, ok := quietLevel(g, n-int64(perSecond), set); ok && rpm > (1+rise)*idle {
 		*a = accelWatch{clips: a.clips, running: true, start: n, set: set, idle: idle, top: rpm}
 	}
+}
+
+// slowing tells whether the boat lost speed in the two seconds before cell n.
+func slowing(g *grid, n int64) bool {
+	now, before := g.cellAt(n), g.cellAt(n-2*int64(perSecond))
+	return now != nil && before != nil && before.speed()-now.speed() > 2*coasting
 }
 
 // quietLevel returns the mean engine speed over the second before cell n, if

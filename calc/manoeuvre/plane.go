@@ -124,15 +124,21 @@ func (t *trim) at(speed float64) (value, se float64) {
 	band := trimBand * t.top
 	var x [][]float64
 	var y, w []float64
+	below, above := 0, 0
 	for i, v := range t.speed {
 		d := (v - speed) / band
 		if d <= -1 || d >= 1 {
 			continue
 		}
+		if d < 0 {
+			below++
+		} else {
+			above++
+		}
 		k := math.Sqrt(1 - d*d)
 		x, y, w = append(x, []float64{k, k * d, k * d * d}), append(y, k*t.pitch[i]), append(w, k*k)
 	}
-	if len(x) < perSecond {
+	if min(below, above) < 3 { // no extrapolation
 		return math.NaN(), math.NaN()
 	}
 	c, ok := leastSquares(x, y)

@@ -303,6 +303,15 @@ func TestManoeuvreAccuracyOverManyDays(t *testing.T) {
 	}
 	first, second = append(first, all.accelerationRow("all")), append(second, all.turnRow("all"))
 	t.Logf("shifts found within 0.25 s: %d of %d\n%s\n%s", all.shiftsFound, all.shifts, strings.Join(first, "\n"), strings.Join(second, "\n"))
+	for _, c := range []struct {
+		name string
+		e    *errorsOf
+	}{
+		{"time for 360", &all.time}, {"advance", &all.advance}, {"transfer", &all.transfer}, {"tactical diameter", &all.tactical},
+		{"steady diameter", &all.steady}, {"entry speed", &all.entry}, {"track reach", &all.track}, {"head reach", &all.reach},
+	} {
+		t.Logf("%s: mean error %+.2f %%, %.0f %% within 3 %%", c.name, c.e.bias(), percent(c.e.near, c.e.n))
+	}
 	all.check(t)
 }
 
