@@ -27,7 +27,10 @@ The keys that do not explain themselves in the structure:
 	velocity_lag
 	           how late the receiver's velocity is; taken out of the above
 	missing    what is null above, and why
-	quality    losses by kind; gaps of one quantity, or of "all"
+	quality    losses by kind; gaps of one quantity, or of "all"; frames_hash is the
+	           SHA-256 of each frame's time (ns since 1970, 8 bytes), identifier (4, with
+	           bit 31 for extended, 30 for remote, 29 for error frames), length (1), data
+	           (8, padded with zeros) and bus name with a zero at its end, big-endian
 
 Times are RFC 3339 in UTC with a fraction. mean, lo95 and hi95 are a mean and
 the two ends of its 95 % interval; an end that could not be derived is null.

@@ -19,6 +19,7 @@ type Results struct {
 	Vessel  Vessel   `json:"vessel"`
 	Clock   Clock    `json:"clock"`
 	Best    Best     `json:"best"`
+	Steady  Steady   `json:"steady"`
 	Steps   []Step   `json:"steps"`
 	Windows []Window `json:"windows"`
 	Current Current  `json:"current"`
@@ -47,6 +48,17 @@ type Trial struct {
 	Place string `json:"place"`
 	Start string `json:"start"` // RFC 3339 UTC; the recorder's own time where clock.known is false; "" for an empty day
 	End   string `json:"end"`
+	Units string `json:"units"` // metric, us: which stand first on the sheet
+}
+
+// Steady repeats the configured limits of a steady window; calc says what each
+// means.
+type Steady struct {
+	MinS          float64 `json:"min_s"`
+	SettlePct     float64 `json:"settle_pct"`      // of the speed
+	RPMHuntingPct float64 `json:"rpm_hunting_pct"` // of the rpm, standard deviation
+	CourseDeg     float64 `json:"course_deg"`
+	StepPct       float64 `json:"step_pct"` // of the rpm, spread inside one step
 }
 
 // Vessel repeats what the configuration says of the boat, so that the sheet
@@ -236,6 +248,9 @@ type Quality struct {
 	FastPacketLost   int64            `json:"fast_packet_lost"`
 	Losses           map[string]int64 `json:"losses"` // each kind of loss by name
 	Gaps             []Gap            `json:"gaps"`
+	// FramesHash is the SHA-256 of all frames in the order of reception, in
+	// lower-case hex; what of each frame stands in the package documentation.
+	FramesHash string `json:"frames_hash"`
 }
 
 // Gap is a stretch without a quantity that had been arriving.

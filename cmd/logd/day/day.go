@@ -26,6 +26,7 @@ type Day struct {
 	decoder *decode.Decoder
 	trial   *calc.Trial
 	gaps    gapWatch
+	frames  fingerprint
 	events  []decode.Event
 	dropped int
 	last    int64 // trial time of the last sample
@@ -36,13 +37,16 @@ type Day struct {
 // New starts a day. Version stands in the results; buses gives the names of
 // the interfaces met so far.
 func New(cfg configs.Config, version string, buses func() []string) *Day {
-	d := &Day{cfg: cfg, version: version, buses: buses, trial: calc.New(settings(&cfg))}
+	d := &Day{cfg: cfg, version: version, buses: buses, trial: calc.New(settings(&cfg)), frames: newFingerprint(buses)}
 	d.decoder = decode.New(Options(&cfg, buses), d)
 	return d
 }
 
 // Frame takes the next frame in the order of reception.
-func (d *Day) Frame(f *frame.Frame) { d.decoder.Frame(f) }
+func (d *Day) Frame(f *frame.Frame) {
+	d.frames.add(f)
+	d.decoder.Frame(f)
+}
 
 // Sample implements decode.Handler.
 func (d *Day) Sample(s sample.Sample) {

@@ -61,7 +61,8 @@ func (d *Day) results(rep *calc.Report, bad int64) (*results.Results, *results.T
 	edge := results.Edge{UTC: clock.UTC, Engines: names}
 	r := &results.Results{
 		Schema: results.Schema, Version: d.version,
-		Trial:  results.Trial{Name: d.cfg.Trial.Name, Place: d.cfg.Trial.Place},
+		Trial:  results.Trial{Name: d.cfg.Trial.Name, Place: d.cfg.Trial.Place, Units: d.cfg.Trial.Units},
+		Steady: results.Steady(d.cfg.Steady),
 		Vessel: d.vessel(names),
 		Clock: results.Clock{
 			Known: clock.Known(), OffsetS: float64(clock.Offset()) / 1e9,
@@ -198,6 +199,7 @@ func (d *Day) quality(bad int64, names []string, edge results.Edge) results.Qual
 	q := results.Quality{
 		Frames: s.Frames, BadLines: bad, ErrorFrames: s.ErrorFrames, UnknownPGNFrames: s.UnknownFrames,
 		Messages: s.Messages, FastPacketLost: s.Assembly.FastPacket.Messages(), Losses: s.Losses(),
+		FramesHash: d.frames.sum(),
 	}
 	for _, e := range d.events {
 		if e.Kind == decode.Gap {
