@@ -35,7 +35,7 @@ func TestPowerCut(t *testing.T) {
 			t.Run(fmt.Sprint(boat), func(t *testing.T) {
 				t.Parallel()
 				t.Logf("seed %d", seed)
-				b := &boatUnderCuts{t: t, disk: newDisk(t, 512), random: rand.New(rand.NewPCG(seed, uint64(boat)))}
+				b := &boatUnderCuts{t: t, disk: newDisk(t, 512), random: rand.New(rand.NewPCG(seed, uint64(boat))), kept: map[int]int{}}
 				b.live(rounds)
 				mu.Lock()
 				defer mu.Unlock()
@@ -59,7 +59,8 @@ type boatUnderCuts struct {
 	t      *testing.T
 	disk   string
 	random *rand.Rand
-	losses []float64 // s
+	losses []float64   // s
+	kept   map[int]int // frames by round, as found after its cut
 }
 
 // witnessed is what was seen outside of a round before its power cut.
@@ -99,7 +100,7 @@ func (b *boatUnderCuts) sail(m *machine, round int) witnessed {
 	m.launch([]string{"vcan0"}, "")
 	m.run("stty -F /dev/ttyS2 raw; candump -L vcan0,18FFFF05:1FFFFFFF >/dev/ttyS2 & sleep 0.3")
 	m.run("canplayer -I /tmp/traffic.log &")
-	time.Sleep(b.upTo(6))
+	time.Sleep(b.upTo(4))
 	m.cut()
 	return witnessed{readLog(b.t, m.witness)}
 }
@@ -111,19 +112,25 @@ func (b *boatUnderCuts) upTo(seconds float64) time.Duration {
 // check compares the journal with what was seen of a round.
 func (b *boatUnderCuts) check(round int, seen witnessed, journal []line) {
 	b.t.Helper()
-	next, last := 0, int64(0)
+	next, last := map[int]int{}, int64(0)
 	before := 0
 	for _, l := range journal {
 		r, n, ok := numberOf(l.frame)
 		switch {
 		case !ok || l.bus != "vcan0" || r > round || r < before:
 			b.t.Fatalf("round %d: a frame that was never sent there: %+v", round, l)
-		case r == round && n != next:
-			b.t.Fatalf("round %d: frame %d comes where %d should", round, n, next)
+		case n != next[r]:
+			b.t.Fatalf("round %d: frame %d of round %d comes where %d should", round, n, r, next[r])
 		}
-		before = r
+		before, next[r] = r, n+1
 		if r == round {
-			next, last = n+1, l.micros
+			last = l.micros
+		}
+	}
+	b.kept[round] = next[round]
+	for r, n := range b.kept {
+		if next[r] != n {
+			b.t.Fatalf("round %d: %d frames of round %d, once kept, are %d now", round, n, r, next[r])
 		}
 	}
 	if len(seen.markers) == 0 {
@@ -134,7 +141,7 @@ func (b *boatUnderCuts) check(round int, seen witnessed, journal []line) {
 		last = seen.markers[0].micros
 	}
 	loss := max(0, float64(end.micros-last)/1e6)
-	b.t.Logf("round %d: %d frames kept, %.2f s lost", round, next, loss)
+	b.t.Logf("round %d: %d frames kept, %.2f s lost", round, next[round], loss)
 	b.losses = append(b.losses, loss)
 	if loss > lossLimit {
 		b.t.Errorf("round %d: the last %.2f s are missing, %.1f s are allowed", round, loss, lossLimit)

@@ -112,11 +112,16 @@ func (m *machine) awaitMetric(seconds int, name, value string) {
 func (m *machine) stop() float64 {
 	m.t.Helper()
 	out := m.run("read a b </proc/uptime; kill $logd; wait $logd; status=$?; read c d </proc/uptime; echo $a $c; [ $status = 0 ]")
-	var from, to float64
-	if _, err := fmt.Sscan(out, &from, &to); err != nil {
-		m.t.Fatalf("%q: %v", out, err)
-	}
+	from, to := parsePair(m.t, out)
 	return to - from
+}
+
+func parsePair(t *testing.T, text string) (a, b float64) {
+	t.Helper()
+	if _, err := fmt.Sscan(text, &a, &b); err != nil {
+		t.Fatalf("%q: %v", text, err)
+	}
+	return a, b
 }
 
 // mountDisk mounts the boat's disk on /disk.

@@ -17,6 +17,9 @@ import (
 type hardware struct {
 	disk string // image of the boat's disk, or none
 	cpus int    // 1 if not given
+	// debian boots the disk's own system, of which the disk keeps no change.
+	debian bool
+	can    bool // two CAN controllers on one bus
 	// fast lets the guest's clock run as fast as the guest can be emulated:
 	// it leaps over the time in which nothing happens.
 	fast bool
@@ -31,6 +34,8 @@ type machine struct {
 	share   string      // directory that the guest has as /share
 	witness string      // file that the guest's /dev/ttyS2 writes to
 	console string      // file with the kernel's messages
+	// patience is how long an answer is waited for.
+	patience time.Duration
 }
 
 // bootLimit and lineLimit are patience, not measurements.
@@ -45,7 +50,7 @@ func boot(t *testing.T, h hardware) *machine {
 	t.Helper()
 	dir := t.TempDir()
 	m := &machine{
-		t: t, lines: make(chan string, 1024),
+		t: t, patience: lineLimit, lines: make(chan string, 1024),
 		share: filepath.Join(dir, "share"), witness: filepath.Join(dir, "witness"), console: filepath.Join(dir, "console"),
 	}
 	if err := os.Mkdir(m.share, 0o755); err != nil {
@@ -83,16 +88,25 @@ func boot(t *testing.T, h hardware) *machine {
 }
 
 func (m *machine) arguments(h hardware) []string {
+	kernel := "console=ttyS0 quiet panic=-1 mitigations=off"
+	drive := "file=" + h.disk + ",format=raw,if=virtio,cache=writethrough"
+	if h.debian {
+		kernel += " trialday.debian"
+		drive = "file=" + h.disk + ",format=raw,if=virtio,snapshot=on"
+	}
 	a := []string{
 		"-accel", "tcg", "-cpu", "max", "-m", "512", "-smp", strconv.Itoa(max(h.cpus, 1)),
 		"-display", "none", "-no-reboot", "-nic", "none",
 		"-kernel", image.kernel, "-initrd", image.initrd,
-		"-append", "console=ttyS0 quiet panic=-1 mitigations=off",
+		"-append", kernel,
 		"-serial", "file:" + m.console, "-serial", "stdio", "-serial", "file:" + m.witness,
 		"-virtfs", "local,path=" + m.share + ",mount_tag=share,security_model=none",
 	}
 	if h.disk != "" {
-		a = append(a, "-drive", "file="+h.disk+",format=raw,if=virtio,cache=writethrough")
+		a = append(a, "-drive", drive)
+	}
+	if h.can {
+		a = append(a, "-object", "can-bus,id=bus", "-device", "kvaser_pci,canbus=bus", "-device", "kvaser_pci,canbus=bus")
 	}
 	if h.fast {
 		// An instruction takes 4 ns of the guest's time.
@@ -144,7 +158,7 @@ func (m *machine) try(line string) (string, int) {
 	if _, err := m.in.WriteString(line + "\n"); err != nil {
 		m.t.Fatalf("%s: %v", line, err)
 	}
-	out, status, err := m.answer(lineLimit)
+	out, status, err := m.answer(m.patience)
 	if err != nil {
 		m.t.Fatalf("%s: %v\n%s", line, err, out)
 	}
