@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strconv"
 	"sync"
 	"testing"
 	"time"
@@ -93,7 +94,7 @@ func (d *dayFrames) results(cfg configs.Config) *results.Results {
 }
 
 // demoConfig is that of a demo boat, with a server.
-func demoConfig(t testing.TB, boat, url string) configs.Config {
+func demoConfig(t testing.TB, boat string, s *realServer, url string) configs.Config {
 	t.Helper()
 	text, err := configs.Demo(boat)
 	if err != nil {
@@ -103,7 +104,7 @@ func demoConfig(t testing.TB, boat, url string) configs.Config {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cfg.Influx.URL, cfg.Influx.Bucket = url, bucket
+	cfg.Influx.URL, cfg.Influx.Bucket = url, s.bucket()
 	return cfg
 }
 
@@ -204,3 +205,5 @@ func writeText(t testing.TB, text string) string {
 	}
 	return file
 }
+
+func stampNS(ns int64) string { return strconv.FormatInt(ns, 10) }

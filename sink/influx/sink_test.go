@@ -7,8 +7,8 @@ import (
 // A day sent once, and again without its cursor, is stored once; nothing is
 // missing and nothing is double, by number and sum of every field in every run.
 func TestDayIsStoredOnce(t *testing.T) {
-	s := startInflux(t, "")
-	o := options(demoConfig(t, "single", s.url), framesOf(t, "demo-single").write(t, t.TempDir()))
+	s := influxDB(t)
+	o := options(demoConfig(t, "single", s, s.url), framesOf(t, "demo-single").write(t, t.TempDir()))
 	first := run(t, o)
 	if first.Rejected != 0 || first.Sent < 10000 {
 		t.Fatalf("%+v", first)
