@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"sync"
 	"testing"
@@ -32,14 +33,22 @@ type dayFrames struct {
 }
 
 // framesOf returns the frames of a scenario's day.
-func framesOf(t testing.TB, name string) *dayFrames {
+func framesOf(t testing.TB, name string) *dayFrames { return framesAt(t, name, "") }
+
+var startLine = regexp.MustCompile(`(?m)^start: .*$`)
+
+// framesAt is framesOf with another start, in RFC 3339; "" for the scenario's.
+func framesAt(t testing.TB, name, start string) *dayFrames {
 	t.Helper()
-	entry, _ := simulated.LoadOrStore(name, &dayFrames{})
+	entry, _ := simulated.LoadOrStore(name+start, &dayFrames{})
 	d := entry.(*dayFrames)
 	d.once.Do(func() {
 		text, err := scenarios.Load(name)
 		if err != nil {
 			t.Fatal(err)
+		}
+		if start != "" {
+			text = startLine.ReplaceAll(text, []byte("start: "+start))
 		}
 		s, err := simulate.Parse(text)
 		if err != nil {
