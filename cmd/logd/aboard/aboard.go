@@ -19,9 +19,11 @@ package aboard
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"log/slog"
 	"net"
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -111,7 +113,7 @@ func (d *daemon) run(ctx context.Context) {
 		listeners.Go(func() { d.listen(src) })
 	}
 	for _, f := range []func(context.Context){d.watch, d.serve, d.pet, d.catchUp} {
-		others.Go(func() { f(ctx) })
+		others.Go(d.apart(func() { f(ctx) }))
 	}
 	stop, recorded := make(chan struct{}), make(chan struct{})
 	go func() {
@@ -190,9 +192,23 @@ func (d *daemon) begin(ctx context.Context, s *session) {
 	d.cursors = []*cursor{figures, survey}
 	d.ours[s.trial.Number] = true
 	d.mu.Unlock()
-	d.readers.Go(func() { d.figures(ctx, s, figures) })
-	d.readers.Go(func() { d.surveys(ctx, s, survey) })
-	d.readers.Go(func() { d.refresh(ctx, s) })
+	d.readers.Go(d.apart(func() { d.figures(ctx, s, figures) }))
+	d.readers.Go(d.apart(func() { d.surveys(ctx, s, survey) }))
+	d.readers.Go(d.apart(func() { d.refresh(ctx, s) }))
+}
+
+// apart keeps a panic of what is not recording from ending the recording. It is
+// a fault of this program and told as such; what failed stays off until the
+// next trial or start.
+func (d *daemon) apart(f func()) func() {
+	return func() {
+		defer func() {
+			if p := recover(); p != nil {
+				d.log.Error("a part of the program failed; recording goes on", "panic", fmt.Sprint(p), "stack", string(debug.Stack()))
+			}
+		}()
+		f()
+	}
 }
 
 func (d *daemon) isOurs(number int) bool {

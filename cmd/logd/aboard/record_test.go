@@ -456,3 +456,54 @@ func TestADeletedTrialIsFollowedByANewOne(t *testing.T) {
 	until(t, "a new trial", func() bool { return d.kept() == 20 })
 	stop()
 }
+
+func TestAFaultInTheFiguresDoesNotEndRecording(t *testing.T) {
+	c := config(t)
+	src := newMore()
+	failed := make(chan struct{})
+	d, stop := work(t, Options{Config: c, Sources: []frame.Source{src},
+		Write: func(string, *results.Results, *results.Timeline) error {
+			defer close(failed)
+			panic("a fault")
+		}})
+	src.send(ticks(morning, 10))
+	until(t, "the first trial", func() bool { return d.kept() == 10 })
+	book, err := logbook.Open(c.Journal.Dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := book.Close(time.Now()); err != nil {
+		t.Fatal(err)
+	}
+	<-failed
+	d.Write = func(string, *results.Results, *results.Timeline) error { return nil }
+	src.send(ticks(morning.Add(time.Hour), 20))
+	until(t, "the next trial", func() bool { return d.kept() == 20 })
+	stop()
+}
+
+// The results so far are those of the frames that were there when they were
+// begun, and never replace later ones.
+func TestResultsSoFar(t *testing.T) {
+	c := config(t)
+	src := newMore()
+	var frames []int64
+	d, stop := work(t, Options{Config: c, Sources: []frame.Source{src},
+		Write: func(_ string, r *results.Results, _ *results.Timeline) error {
+			frames = append(frames, r.Quality.Frames)
+			return nil
+		}})
+	src.send(ticks(morning, 100))
+	until(t, "the frames are kept", func() bool { return d.kept() == 100 })
+	s := d.recorder.status.session.Load()
+	if err := d.derive(t.Context(), s.trial, 60, s.isOver); err != nil {
+		t.Fatal(err)
+	}
+	if err := d.derive(t.Context(), s.trial, s.written.Load(), func() bool { return true }); err != nil {
+		t.Fatal(err)
+	}
+	stop()
+	if !slices.Equal(frames, []int64{60, 100}) {
+		t.Errorf("results of %v frames, want those of 60 and at the end of 100", frames)
+	}
+}
