@@ -1,0 +1,10 @@
+// Data quality: what was read and lost, summed over the day.
+from(bucket: "${bucket}")
+  |> range(start: v.timeRangeStart, stop: v.timeRangeStop)
+  |> filter(fn: (r) => r._measurement == "quality" and r.vessel == "${vessel}" and r.trial == "${trial}")
+  |> filter(fn: (r) => r._field != "clock_known" and r._field != "clock_uncertainty_s")
+  |> toFloat()
+  |> group(columns: ["_field"])
+  |> sum()
+  |> group()
+  |> keep(columns: ["_field", "_value"])

@@ -1,0 +1,10 @@
+// Fleet: economy over speed, one point for each rpm step of every trial.
+from(bucket: "${bucket}")
+  |> range(start: v.timeRangeStart, stop: v.timeRangeStop)
+  |> filter(fn: (r) => r._measurement == "steps" and r.engine == "all")
+  |> filter(fn: (r) => r._field == "speed_kn" or r._field == "economy_nm_per_l" or r._field == "step")
+  |> pivot(rowKey: ["_time"], columnKey: ["_field"], valueColumn: "_value")
+  |> filter(fn: (r) => exists r.economy_nm_per_l)
+  |> group(columns: ["vessel", "trial"])
+  |> sort(columns: ["speed_kn"])
+  |> keep(columns: ["vessel", "trial", "step", "speed_kn", "economy_nm_per_l"])

@@ -1,0 +1,10 @@
+// Data quality: why stretches of held throttle do not count as steady.
+from(bucket: "${bucket}")
+  |> range(start: v.timeRangeStart, stop: v.timeRangeStop)
+  |> filter(fn: (r) => r._measurement == "windows" and r.engine == "all" and r.vessel == "${vessel}" and r.trial == "${trial}")
+  |> pivot(rowKey: ["_time"], columnKey: ["_field"], valueColumn: "_value")
+  |> filter(fn: (r) => not r.accepted)
+  |> group(columns: ["reason"])
+  |> count(column: "window")
+  |> group()
+  |> sort(columns: ["reason"])
