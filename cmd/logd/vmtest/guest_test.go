@@ -124,10 +124,10 @@ func parsePair(t *testing.T, text string) (a, b float64) {
 	return a, b
 }
 
-// mountDisk mounts the boat's disk on /disk.
+// mountDisk mounts the boat's disk on /disk as Debian's installer does.
 func (m *machine) mountDisk() {
 	m.t.Helper()
-	m.run("mkdir -p /disk && mount -t ext4 /dev/vda /disk")
+	m.run("mkdir -p /disk && mount -t ext4 -o errors=remount-ro /dev/vda /disk")
 }
 
 // fetchLogbook copies the directory of the trials out of the guest.

@@ -80,20 +80,43 @@ func TestPackage(t *testing.T) {
 	counts.note("package", "installed, upgraded, removed, installed again, purged with journals kept, purged with journals deleted")
 }
 
-// givePackage builds the package for the guest.
-func (m *machine) givePackage(version, name string) {
-	m.t.Helper()
-	dir := m.t.TempDir()
-	build := exec.Command("../../../systemd/build-deb", dir, "amd64")
+// TestArchitectures: the packages for other processors hold a program that
+// starts there.
+func TestArchitectures(t *testing.T) {
+	needVM(t)
+	t.Parallel()
+	for debian, emulator := range map[string]string{"arm64": "qemu-aarch64-static", "armhf": "qemu-arm-static"} {
+		deb, tree := buildPackage(t, "0.1.0", debian), t.TempDir()
+		if out := host(t, "dpkg-deb", "-f", deb, "Architecture"); strings.TrimSpace(out) != debian {
+			t.Errorf("%s is for %s", deb, out)
+		}
+		host(t, "dpkg-deb", "-x", deb, tree)
+		if out := host(t, emulator, filepath.Join(tree, "usr/bin/logd"), "--version"); !strings.HasPrefix(out, "logd version") {
+			t.Errorf("%s: %q", debian, out)
+		}
+	}
+}
+
+// buildPackage builds the package and returns its file.
+func buildPackage(t *testing.T, version, debian string) string {
+	t.Helper()
+	dir := t.TempDir()
+	build := exec.Command("../../../systemd/build-deb", dir, debian)
 	build.Env = append(os.Environ(), "PACKAGE_VERSION="+version)
 	if out, err := build.CombinedOutput(); err != nil {
-		m.t.Fatalf("build-deb: %v\n%s", err, out)
+		t.Fatalf("build-deb: %v\n%s", err, out)
 	}
 	debs, _ := filepath.Glob(filepath.Join(dir, "*.deb"))
 	if len(debs) != 1 {
-		m.t.Fatalf("build-deb made %v", debs)
+		t.Fatalf("build-deb made %v", debs)
 	}
-	content, err := os.ReadFile(debs[0])
+	return debs[0]
+}
+
+// givePackage builds the package for the guest.
+func (m *machine) givePackage(version, name string) {
+	m.t.Helper()
+	content, err := os.ReadFile(buildPackage(m.t, version, "amd64"))
 	if err != nil {
 		m.t.Fatal(err)
 	}
@@ -146,9 +169,12 @@ func (m *machine) checkBus() {
 	m.await(20, "{ ip -d link show can1 | grep -q 'state UP' && ! ip -d link show can1 | grep -q LISTEN-ONLY; }")
 }
 
-// checkSecurity notes systemd's own score of the unit.
+// checkSecurity has systemd judge the unit, and notes its score.
 func (m *machine) checkSecurity() {
 	m.t.Helper()
+	if out := m.run("systemd-analyze verify --man=no logd.service 2>&1"); out != "" {
+		m.t.Errorf("systemd-analyze verify: %s", out)
+	}
 	out := m.run("systemd-analyze security --no-pager logd | tail -n 1")
 	counts.note("systemd_security", strings.TrimPrefix(strings.TrimSpace(out), "→ "))
 }
