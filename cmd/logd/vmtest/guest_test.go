@@ -105,7 +105,7 @@ func (m *machine) metric(name string) float64 {
 // awaitMetric waits until a metric has a value, for at most so many seconds.
 func (m *machine) awaitMetric(seconds int, name, value string) {
 	m.t.Helper()
-	m.await(seconds, fmt.Sprintf(`{ %s && grep -qF '%s %s' /tmp/metrics; }`, fetchMetrics, name, value))
+	m.await(seconds, fmt.Sprintf(`{ %s && grep -qxF '%s %s' /tmp/metrics; }`, fetchMetrics, name, value))
 }
 
 // stop ends logd by SIGTERM, and returns how long that took.
