@@ -76,7 +76,7 @@ func topSpeed(r *results.Results) answer {
 	}
 	f := interval(&s.SpeedKn, 1)
 	return answer{Label: label, Value: f.Value, Unit: "kn", PM: f.PM, Also: []string{fixed(s.SpeedMPH.Mean, 1) + " mph"},
-		Lines: joinLines(atRPM(s.RPM), burnLine(s)), Caveat: caveat(s)}
+		Lines: joinLines(atRPM(s.RPM), burnLine(r, s)), Caveat: caveat(s)}
 }
 
 func bestEconomy(r *results.Results) answer {
@@ -88,13 +88,18 @@ func bestEconomy(r *results.Results) answer {
 	if s == nil || s.EconomyNMPerL == nil {
 		return absent(r, label, "economy", "fuel")
 	}
-	f := interval(s.EconomyNMPerL, decimalsFor([]float64{s.EconomyNMPerL.Mean}))
-	a := answer{Label: label, Value: f.Value, Unit: "nm/L", PM: f.PM, Caveat: caveat(s),
-		Also: []string{economyText(s.EconomyNMPGal) + " nm/US gal"},
-		Lines: joinLines(quantity(economyText(s.EconomyLPerNM), "L/nm")+" · "+quantity(economyText(s.EconomyMPG), "mi/US gal"), quantity(fixed(s.SpeedKn.Mean, 1), "kn")+" "+atRPM(s.RPM), burnLine(s),
-			levelLine(r, s))}
+	sys := systemOf(r)
+	e, other := sys.economyOf(s), (!sys).economyOf(s)
+	if e == nil {
+		return absent(r, label, "economy", "fuel")
+	}
+	f := interval(e, decimalsFor([]float64{e.Mean}))
+	a := answer{Label: label, Value: f.Value, Unit: sys.economyUnit(), PM: f.PM, Caveat: caveat(s),
+		Also: []string{economyText(other) + " " + (!sys).economyUnit()},
+		Lines: joinLines(sys.beside(quantity(economyText(s.EconomyLPerNM), "L/nm"), quantity(economyText(s.EconomyMPG), "mi/US gal")),
+			quantity(fixed(s.SpeedKn.Mean, 1), "kn")+" "+atRPM(s.RPM), burnLine(r, s), levelLine(r, s))}
 	if overall != nil && overall != s && overall.EconomyNMPerL != nil {
-		a.Lines = append(a.Lines, "Best at any speed: "+quantity(economyText(overall.EconomyNMPerL), "nm/L")+" at "+
+		a.Lines = append(a.Lines, "Best at any speed: "+quantity(economyText(sys.economyOf(overall)), sys.economyUnit())+" at "+
 			quantity(fixed(overall.SpeedKn.Mean, 1), "kn")+", not planing")
 	}
 	return a
@@ -116,6 +121,14 @@ func quantity(value, unit string) string {
 }
 
 func levelLine(r *results.Results, best *results.Step) string {
+	if speeds := levelWith(r, best); speeds != "" {
+		return "Level with it: " + speeds
+	}
+	return ""
+}
+
+// levelWith lists the speeds at which economy is level with the best step.
+func levelWith(r *results.Results, best *results.Step) string {
 	var speeds []string
 	for _, id := range r.Best.LevelEconomySteps {
 		if s := stepByID(r, &id); s != nil && s != best {
@@ -125,7 +138,7 @@ func levelLine(r *results.Results, best *results.Step) string {
 	if len(speeds) == 0 {
 		return ""
 	}
-	return "Level with it: " + quantity(listed(speeds), "kn")
+	return quantity(listed(speeds), "kn")
 }
 
 func cruise(r *results.Results) answer {
@@ -134,13 +147,14 @@ func cruise(r *results.Results) answer {
 	case c == nil && near == nil:
 		return absent(r, "Cruise", "cruise", "load")
 	case c == nil:
-		return cruiseOfStep(near)
+		return cruiseOfStep(r, near)
 	}
+	sys := systemOf(r)
 	a := answer{Label: "Cruise at " + quantity(fixed(c.LoadPct, 0), "% load"), Value: fixed(c.SpeedKn, 1), Unit: "kn",
-		Also: []string{fixed(units.MPH(c.SpeedKn), 1) + " mph"}, Lines: joinLines(atRPM(c.RPM), burnText(c.FuelLPH))}
+		Also: []string{fixed(units.MPH(c.SpeedKn), 1) + " mph"}, Lines: joinLines(atRPM(c.RPM), burnText(sys, c.FuelLPH))}
 	if c.EconomyNMPerL != nil {
 		e := *c.EconomyNMPerL
-		a.Lines = append(a.Lines, quantity(significant(e), "nm/L")+" · "+quantity(significant(units.NauticalPerUSGallon(e)), "nm/US gal"))
+		a.Lines = append(a.Lines, sys.beside(quantity(significant(e), "nm/L"), quantity(significant(units.NauticalPerUSGallon(e)), "nm/US gal")))
 	}
 	between := "Interpolated between two steps"
 	if near != nil {
@@ -154,10 +168,10 @@ func cruise(r *results.Results) answer {
 
 // cruiseOfStep stands where no two steps enclose the cruise load but one is
 // near it.
-func cruiseOfStep(s *results.Step) answer {
+func cruiseOfStep(r *results.Results, s *results.Step) answer {
 	f := interval(&s.SpeedKn, 1)
 	return answer{Label: "Near cruise", Value: f.Value, Unit: "kn", PM: f.PM, Also: []string{fixed(s.SpeedMPH.Mean, 1) + " mph"},
-		Lines:  joinLines(atRPM(s.RPM)+loadText(s), burnLine(s), "Measured at this step; no two steps enclose the cruise load"),
+		Lines:  joinLines(atRPM(s.RPM)+loadText(s), burnLine(r, s), "Measured at this step; no two steps enclose the cruise load"),
 		Caveat: caveat(s)}
 }
 
@@ -182,7 +196,7 @@ func longestRange(r *results.Results) answer {
 		Also:  []string{fixed(s.RangeNM.Mean*units.MilesPerNauticalMile, 0) + " mi"},
 		Lines: []string{"at " + quantity(fixed(s.SpeedKn.Mean, 1), "kn")}, Caveat: caveat(s)}
 	if r.Vessel.UsableL != nil {
-		a.Lines = append(a.Lines, "on "+litres(r.Vessel.UsableL)+": the tank less "+quantity(fixed(r.Vessel.ReservePct, 0), "%")+" kept back")
+		a.Lines = append(a.Lines, "on "+systemOf(r).volume(*r.Vessel.UsableL)+": the tank less "+quantity(fixed(r.Vessel.ReservePct, 0), "%")+" kept back")
 	}
 	if c := r.Best.Cruise; c != nil && c.RangeNM != nil {
 		a.Lines = append(a.Lines, "At cruise, "+quantity(fixed(c.SpeedKn, 1), "kn")+": "+quantity(fixed(*c.RangeNM, 0), "nm"))
@@ -195,18 +209,18 @@ func longestRange(r *results.Results) answer {
 
 func atRPM(rpm float64) string { return "at " + quantity(fixed(rpm, 0), "rpm") }
 
-func burnLine(s *results.Step) string {
+func burnLine(r *results.Results, s *results.Step) string {
 	if s.FuelLPH == nil {
 		return ""
 	}
-	return burnText(&s.FuelLPH.Mean)
+	return burnText(systemOf(r), &s.FuelLPH.Mean)
 }
 
-func burnText(lph *float64) string {
+func burnText(sys system, lph *float64) string {
 	if lph == nil {
 		return ""
 	}
-	return quantity(fixed(*lph, 1), "L/h") + " · " + quantity(fixed(units.USGallons(*lph), 1), "US gal/h")
+	return sys.burn(*lph)
 }
 
 // oneDirection is the mark of an answer that current has not been taken out of.

@@ -107,8 +107,8 @@ func TestPrintsOnPaper(t *testing.T) {
 				t.Fatal(err)
 			}
 			pages := len(regexp.MustCompile(`/Type\s*/Page\b`).FindAll(content, -1))
-			if pages < 3 || pages > 5 {
-				t.Errorf("%d pages, want the answers, the plots and one to three of details", pages)
+			if pages < 6 || pages > 9 {
+				t.Errorf("%d pages, want the answers, the plots and four to seven of details", pages)
 			}
 			first := firstPage(t, pdf)
 			for _, want := range []string{"Top speed", "Conditions", "kill cord", "3360", "A dash is a figure"} {

@@ -20,7 +20,7 @@ func WriteStepsCSV(w io.Writer, r *results.Results) error {
 	header = append(header, "load_pct", "pitch_deg", "trim_pct", "passes", "current_corrected", "current_kn", "current_set_deg", "mass_kg", "note")
 	c := csv.NewWriter(w)
 	c.Write(header) // errors are kept by the writer
-	columns := stepColumns(r.Steps)
+	columns := stepColumns(r.Steps, metric)
 	for i := range r.Steps {
 		s := &r.Steps[i]
 		line := []string{strconv.Itoa(s.ID), number(s.RPM)}

@@ -72,6 +72,7 @@ func inventedDay(n int) (*results.Results, *results.Timeline) {
 		CruiseStep: ptr(7), Cruise: &results.Cruise{LoadPct: 80, RPM: 2655, SpeedKn: 27.3, FuelLPH: ptr(262.0),
 			EconomyNMPerL: ptr(27.3 / 262), RangeNM: ptr(27.3 / 262 * 1350)}}
 	inventRecord(r)
+	inventDetails(r, n)
 	return r, t
 }
 

@@ -151,6 +151,7 @@ func exact(x float64) results.Interval { return results.Interval{Mean: x, Lo95: 
 func stepPlots(r *results.Results) ([]drawing, error) {
 	rpm := func(s *results.Step) results.Interval { return exact(s.RPM) }
 	knots := func(s *results.Step) results.Interval { return s.SpeedKn }
+	sys := systemOf(r)
 	plots := []struct {
 		title, xLabel string
 		x             func(*results.Step) results.Interval
@@ -160,9 +161,9 @@ func stepPlots(r *results.Results) ([]drawing, error) {
 	}{
 		{"Speed, kn, against rpm", "rpm", rpm, func(s *results.Step) *results.Interval { return &s.SpeedKn },
 			markIf(r, r.Best.TopSpeedStep, "top speed"), []string{"speed"}},
-		{"Burn, L/h, against rpm", "rpm", rpm, func(s *results.Step) *results.Interval { return s.FuelLPH },
+		{"Burn, " + sys.burnUnit() + ", against rpm", "rpm", rpm, sys.burnOf,
 			markIf(r, r.Best.CruiseStep, "cruise"), []string{"fuel", "burn"}},
-		{"Economy, nm/L, against speed", "kn", knots, func(s *results.Step) *results.Interval { return s.EconomyNMPerL },
+		{"Economy, " + sys.economyUnit() + ", against speed", "kn", knots, sys.economyOf,
 			economyMark(r), []string{"economy", "fuel"}},
 		{"Range, nm, against speed", "kn", knots, func(s *results.Step) *results.Interval { return s.RangeNM },
 			markIf(r, r.Best.CruiseStep, "cruise"), []string{"range", "tank", "fuel"}},
@@ -184,15 +185,20 @@ func stepPlots(r *results.Results) ([]drawing, error) {
 		if err != nil {
 			return nil, err
 		}
-		c := newCanvas(plotWidth, plotHeight)
-		p.Draw(draw.Crop(draw.New(c), 0, -9, 0, 0))
-		svg, err := c.inline()
+		svg, err := drawn(p)
 		if err != nil {
 			return nil, err
 		}
 		drawings = append(drawings, drawing{Title: d.title, SVG: svg})
 	}
 	return drawings, nil
+}
+
+// drawn renders a plot of the common size.
+func drawn(p *plot.Plot) (template.HTML, error) {
+	c := newCanvas(plotWidth, plotHeight)
+	p.Draw(draw.Crop(draw.New(c), 0, -9, 0, 0))
+	return c.inline()
 }
 
 func markIf(r *results.Results, id *int, text string) func(*results.Step) string {

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"trialday.example/logd/sink/results"
+	"trialday.example/logd/sink/results/units"
 )
 
 // stepRow is one line of the step table.
@@ -24,7 +25,7 @@ type stepRow struct {
 }
 
 func stepRows(r *results.Results) []stepRow {
-	columns := stepColumns(r.Steps)
+	columns := stepColumns(r.Steps, systemOf(r))
 	most := mostEngines(r.Steps)
 	var rows []stepRow
 	for i := range r.Steps {
@@ -81,8 +82,10 @@ type stepColumn struct {
 }
 
 // stepColumns lists speed kn, mph; burn L/h, US gal/h; nm/L, L/nm, nm/US gal,
-// mi/US gal; range nm. Economies have as many decimals as the column needs.
-func stepColumns(steps []results.Step) []stepColumn {
+// mi/US gal; range nm; with US units first burn and economy in US gallons come
+// before those in litres. Economies have as many decimals as the column needs.
+// The first of a kind shows its interval.
+func stepColumns(steps []results.Step, sys system) []stepColumn {
 	economy := func(of func(*results.Step) *results.Interval, quiet bool) stepColumn {
 		var means []float64
 		for i := range steps {
@@ -102,6 +105,11 @@ func stepColumns(steps []results.Step) []stepColumn {
 		economy(func(s *results.Step) *results.Interval { return s.EconomyNMPGal }, true),
 		economy(func(s *results.Step) *results.Interval { return s.EconomyMPG }, true),
 		{of: func(s *results.Step) *results.Interval { return s.RangeNM }, decimals: 0},
+	}
+	if sys == us {
+		c := columns
+		c[2], c[3], c[4], c[5], c[6], c[7] = c[3], c[2], c[6], c[7], c[4], c[5]
+		c[2].quiet, c[3].quiet, c[4].quiet, c[6].quiet = false, true, false, true
 	}
 	for i := range columns {
 		columns[i].half = columns[i].halfOf(steps)
@@ -168,12 +176,19 @@ func windowRows(r *results.Results) []windowRow {
 		w := &r.Windows[i]
 		row := windowRow{ID: w.ID, Run: w.Run, Accepted: w.Accepted, Start: clockTime(w.Start), Length: duration(w.Start, w.End),
 			Heading: bearing(w.HeadingDeg), COG: bearing(w.COGDeg), SOG: interval(w.SOGKn, 1), STW: interval(w.STWKn, 1),
-			Fuel: interval(w.FuelLPH, 1), RPM: rpmText(w.RPM, names), Load: optional(w.LoadPct, 0), Pitch: optional(w.PitchDeg, 1),
+			Fuel: interval(burnOfWindow(w, systemOf(r)), 1), RPM: rpmText(w.RPM, names), Load: optional(w.LoadPct, 0), Pitch: optional(w.PitchDeg, 1),
 			Roll: optional(w.RollDeg, 1), Depth: optional(w.DepthM, 0), Wind: windText(w)}
 		row.Result = windowResult(r, w)
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+func burnOfWindow(w *results.Window, sys system) *results.Interval {
+	if sys == us {
+		return scaled(w.FuelLPH, units.USGallons(1))
+	}
+	return w.FuelLPH
 }
 
 func windText(w *results.Window) string {

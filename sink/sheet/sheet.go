@@ -21,10 +21,16 @@ import (
 //go:embed sheet.html.tmpl
 var pageText string
 
+//go:embed details.html.tmpl
+var detailsText string
+
+//go:embed method.html.tmpl
+var methodText string
+
 //go:embed sheet.css
 var styleText string
 
-var pageTemplate = template.Must(template.New("sheet").Parse(pageText))
+var pageTemplate = template.Must(template.New("sheet").Parse(pageText + detailsText + methodText))
 
 // WriteHTML writes the sheet of r to w. T is drawn as the day's timeline; it
 // may be nil. Errors are those of w and of drawing.
@@ -36,6 +42,9 @@ func WriteHTML(w io.Writer, r *results.Results, t *results.Timeline) error {
 	}
 	if v.Day, err = dayPlot(r, t); err != nil {
 		return fmt.Errorf("sheet: timeline: %w", err)
+	}
+	if v.Chapters, err = chapters(r); err != nil {
+		return fmt.Errorf("sheet: details: %w", err)
 	}
 	var b bytes.Buffer
 	if err := pageTemplate.Execute(&b, v); err != nil {

@@ -78,8 +78,8 @@ func TestTheFileNeedsNothingElse(t *testing.T) {
 			t.Errorf("the sheet has %q", bad)
 		}
 	}
-	if n := strings.Count(page, "<svg"); n != 5 {
-		t.Errorf("%d drawings, want 5", n)
+	if n := strings.Count(page, "<svg"); n != 7 {
+		t.Errorf("%d drawings, want 7", n)
 	}
 }
 
@@ -110,6 +110,16 @@ func TestHostileNamesAreOnlyText(t *testing.T) {
 	r.Windows[5].Reason = evil
 	r.Devices[0] = results.Device{Bus: evil, Name: evil, Model: evil, Software: evil, Serial: evil}
 	r.Quality.Losses[evil], r.Quality.Gaps[0].What = 1, evil
+	r.Quality.FramesHash, r.Trial.Units, r.PerNM.Currency, r.Current.Note = evil, evil, evil, evil
+	r.Readings[0].Comment, r.MassReference.Steps[0].Law = evil, evil
+	r.Best.DisplacementOptimum.Why = evil
+	r.Propulsion.Engines[0].Statement, r.Propulsion.Assumptions[0] = evil, evil
+	r.FuelCheck.Engines[0].Engine, r.Accelerations[0].Start = evil, evil
+	r.Turns[0].Direction, r.Turns[0].OrderFrom, r.SlowSpeed[0].Gear = evil, evil, evil
+	for i := range r.Engagement {
+		r.Engagement[i].Engines[0] = evil
+	}
+	r.EngineOut[0].Driving, r.Accelerations[0].Engines = []string{evil}, []string{evil}
 	page := render(t, r, tl)
 	for _, bad := range []string{"<script", "<b ", "</title></style>"} {
 		if strings.Contains(page, bad) {

@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"trialday.example/logd/sink/results"
@@ -18,18 +19,24 @@ type view struct {
 	Trial      string
 	When       string
 	Answers    []answer
+	Also       []also
 	Boatfacts  []fact
 	Conditions []fact
 	Mass       []fact
 	MassTotal  string
+	Burn       []string // units of the step table's columns
+	Economy    []string
 	Steps      []stepRow
-	OneWay     bool // any step in one direction only
-	Level      bool // any step level with the best
-	Fewer      bool // any step on fewer engines than others
+	ByTheDay   string // speeds of the steps in one direction
+	OneWay     bool   // any step in one direction only
+	Level      bool   // any step level with the best
+	Fewer      bool   // any step on fewer engines than others
 	Missing    []results.MissingFigure
 	Findings   []results.Finding
 	Plots      []drawing
 	Day        dayDrawing
+	Chapters   []chapter
+	BurnUnit   string
 	Tally      string
 	Windows    []windowRow
 	Runs       []runRow
@@ -38,6 +45,8 @@ type view struct {
 	Quality    []fact
 	Gaps       []gapRow
 	Clock      []fact
+	Limits     limits
+	Provenance []fact
 	Version    string
 	Schema     string
 }
@@ -51,23 +60,30 @@ func newView(r *results.Results) *view {
 		Boat:    orElse(r.Vessel.Name, "Boat without a name"),
 		Trial:   joined(" · ", r.Trial.Name, r.Trial.Place),
 		When:    when(r),
-		Answers: answers(r),
-		Steps:   stepRows(r),
-		Missing: missingFigures(r.Missing), Findings: findings(r.Findings),
+		Answers: answers(r), Also: alsoAsked(r),
+		Steps: stepRows(r), ByTheDay: byTheDay(r.Steps), BurnUnit: systemOf(r).burnUnit(),
+		Missing: missingFigures(slices.DeleteFunc(slices.Clone(r.Missing), inDetails)), Findings: findings(r.Findings),
 		Tally:   tally(r.Windows),
 		Windows: windowRows(r), Runs: runRows(r.Runs),
 		Devices: deviceRows(r.Devices), Sources: sourceRows(r),
 		Quality: quality(&r.Quality), Gaps: gapRows(r.Quality.Gaps),
-		Clock:   clock(&r.Clock),
+		Clock:  clock(&r.Clock),
+		Limits: newLimits(&r.Steady), Provenance: provenance(r),
 		Version: orElse(r.Version, "not stated"), Schema: r.Schema,
+	}
+	v.Burn = []string{"L/h", "US gal/h"}
+	v.Economy = []string{"nm/L", "L/nm", "nm/\u200bUS gal", "mi/\u200bUS gal"}
+	if systemOf(r) == us {
+		v.Burn = []string{"US gal/h", "L/h"}
+		v.Economy = []string{"nm/\u200bUS gal", "mi/\u200bUS gal", "nm/L", "L/nm"}
 	}
 	v.OneWay = slices.ContainsFunc(r.Steps, func(s results.Step) bool { return !s.CurrentCorrected })
 	most := mostEngines(r.Steps)
 	v.Fewer = slices.ContainsFunc(r.Steps, func(s results.Step) bool { return len(s.Engines) > 0 && len(s.Engines) < most })
 	v.Level = len(r.Best.LevelEconomySteps) > 0
-	v.Boatfacts = boatFacts(&r.Vessel)
+	v.Boatfacts = boatFacts(&r.Vessel, systemOf(r))
 	v.Conditions = conditions(r)
-	v.Mass, v.MassTotal = mass(&r.Vessel)
+	v.Mass, v.MassTotal = mass(&r.Vessel, systemOf(r))
 	return v
 }
 
@@ -120,53 +136,47 @@ func when(r *results.Results) string {
 	return text + " UTC"
 }
 
-func boatFacts(v *results.Vessel) []fact {
+func boatFacts(v *results.Vessel, sys system) []fact {
+	const unknown = missing + " not configured"
+	configured := func(x *float64, render func(float64) string) string {
+		if x == nil {
+			return unknown
+		}
+		return render(*x)
+	}
+	length := func(m float64) string { return sys.length(m, 1) }
 	facts := []fact{
-		{"Length", metres(v.LengthM)}, {"Beam", metres(v.BeamM)}, {"Hull", orElse(words(v.Hull), missing)},
-		{"Engines", engines(v.Engines)}, {"Fuel", orElse(v.FuelKind, missing)}, {"Tank", litres(v.TankL)},
+		{"Length", configured(v.LengthM, length)}, {"Beam", configured(v.BeamM, length)}, {"Hull", orElse(words(v.Hull), missing)},
+		{"Engines", engines(v.Engines, sys)}, {"Fuel", orElse(v.FuelKind, missing)}, {"Tank", configured(v.TankL, sys.volume)},
 	}
 	if v.UsableL != nil {
-		facts = append(facts, fact{"Usable", litres(v.UsableL) + ", " + quantity(fixed(v.ReservePct, 0), "% kept back")})
+		facts = append(facts, fact{"Usable", sys.volume(*v.UsableL) + ", " + quantity(fixed(v.ReservePct, 0), "% kept back")})
 	}
 	return facts
 }
 
-func metres(x *float64) string {
-	if x == nil {
-		return missing + " not configured"
-	}
-	return quantity(fixed(*x, 1), "m") + " (" + quantity(fixed(units.Feet(*x), 1), "ft") + ")"
-}
-
-func litres(x *float64) string {
-	if x == nil {
-		return missing + " not configured"
-	}
-	return quantity(fixed(*x, 0), "L") + " (" + quantity(fixed(units.USGallons(*x), 0), "US gal") + ")"
-}
-
 // engines names like engines once.
-func engines(list []results.Engine) string {
+func engines(list []results.Engine, sys system) string {
 	if len(list) == 0 {
 		return missing + " not configured"
 	}
 	var parts []string
 	for i := 0; i < len(list); {
 		n := i + 1
-		for n < len(list) && rating(list[n]) == rating(list[i]) {
+		for n < len(list) && rating(list[n], sys) == rating(list[i], sys) {
 			n++
 		}
-		parts = append(parts, fmt.Sprintf("%d × %s", n-i, rating(list[i])))
+		parts = append(parts, fmt.Sprintf("%d × %s", n-i, rating(list[i], sys)))
 		i = n
 	}
 	return strings.Join(parts, ", ")
 }
 
-func rating(e results.Engine) string {
+func rating(e results.Engine, sys system) string {
 	if e.RatedPowerKW == nil {
 		return "power not configured"
 	}
-	text := fmt.Sprintf("%s kW (%s hp)", fixed(*e.RatedPowerKW, 0), fixed(units.Horsepower(*e.RatedPowerKW), 0))
+	text := sys.pair(fixed(*e.RatedPowerKW, 0)+" kW", fixed(units.Horsepower(*e.RatedPowerKW), 0)+" hp")
 	if e.RatedRPM != nil {
 		text += " at " + fixed(*e.RatedRPM, 0) + " rpm"
 	}
@@ -197,7 +207,7 @@ func conditions(r *results.Results) []fact {
 		depth[i] = units.Feet(depth[i])
 	}
 	if depthText != "" {
-		depthText += " (" + span(depth, 0, " ft") + ")"
+		depthText = systemOf(r).pair(depthText, span(depth, 0, " ft"))
 	}
 	waves := span(values(func(w *results.Window) *float64 { return w.WavePeriodS }), 1, " s")
 	if waves != "" {
@@ -242,19 +252,47 @@ func meanBearing(degs []float64) *float64 {
 	return &mean
 }
 
-func mass(v *results.Vessel) (items []fact, total string) {
+func mass(v *results.Vessel, sys system) (items []fact, total string) {
 	for _, m := range v.Mass {
-		items = append(items, fact{capital(m.Name), kilograms(m.Kg)})
+		items = append(items, fact{capital(m.Name), kilograms(m.Kg, sys)})
 	}
 	if v.TestMassKg == nil {
 		return items, missing + " not all of it is configured"
 	}
-	return items, kilograms(*v.TestMassKg)
+	return items, kilograms(*v.TestMassKg, sys)
 }
 
-func kilograms(kg float64) string {
+func kilograms(kg float64, sys system) string {
 	if math.IsNaN(kg) {
 		return missing
 	}
-	return quantity(fixed(kg, 0), "kg") + " (" + quantity(fixed(units.Pounds(kg), 0), "lb") + ")"
+	return sys.mass(kg)
+}
+
+// limits are the settings of the steady windows, as words.
+type limits struct{ Min, Settle, Hunting, Course, Step string }
+
+func newLimits(s *results.Steady) limits {
+	if !(s.MinS > 0) {
+		const unknown = "the configured limit"
+		return limits{unknown, unknown, unknown, unknown, unknown}
+	}
+	return limits{quantity(significantly(s.MinS), "s"), quantity(significantly(s.SettlePct), "%"), quantity(significantly(s.RPMHuntingPct), "%"),
+		significantly(s.CourseDeg) + "°", quantity(significantly(s.StepPct), "%")}
+}
+
+// significantly renders a setting with the digits it was given.
+func significantly(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+
+// provenance says what the figures were made from and by.
+func provenance(r *results.Results) []fact {
+	facts := []fact{{"Program", "logd " + orElse(r.Version, "of a version not stated")}, {"Layout of the figures", orElse(r.Schema, missing)}}
+	if r.Trial.Start != "" && r.Trial.End != "" {
+		facts = append(facts, fact{"From", r.Trial.Start}, fact{"To", r.Trial.End})
+	}
+	facts = append(facts, fact{"Frames", thousands(r.Quality.Frames)})
+	if h := r.Quality.FramesHash; h != "" {
+		facts = append(facts, fact{"SHA-256 of the frames", h})
+	}
+	return facts
 }
