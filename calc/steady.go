@@ -159,15 +159,21 @@ func complete(k *tick, engines EngineSet) bool {
 // ITTC 7.5-04-01-01.1 asks for h > 2.75 V²/g of ships, which would shut out
 // most planing trials. Where the length is not known, 10 m is taken.
 func shallow(k *tick, length float64) bool {
-	h, v := k.scalar[chDepth], k.speed()
-	if math.IsNaN(h) || h <= 0 {
-		return false
-	}
+	h := k.scalar[chDepth]
 	if length == 0 {
 		length = 10
 	}
-	fr := v / math.Sqrt(gravity*h)
+	fr := depthFroude(k.speed(), h)
 	return fr > 0.7 && fr < 1.2 && h < 0.8*length
+}
+
+// depthFroude is NaN where speed or depth is not known, or the depth not above
+// zero.
+func depthFroude(speed, depth float64) float64 {
+	if !(depth > 0) {
+		return math.NaN()
+	}
+	return speed / math.Sqrt(gravity*depth)
 }
 
 const gravity = 9.80665 // m/s², standard gravity

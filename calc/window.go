@@ -57,6 +57,10 @@ func (w *Window) Direction() float64 {
 	return w.Heading.Mean
 }
 
+// DepthFroude returns the depth Froude number V/sqrt(g h) (ITTC dictionary), with
+// the depth below the transducer for h; NaN if not known.
+func (w *Window) DepthFroude() float64 { return depthFroude(w.SOG.Mean, w.Depth.Mean) }
+
 // MeanRPM returns the mean speed of the driving engines in 1/s.
 func (w *Window) MeanRPM() float64 {
 	sum, n := 0.0, 0

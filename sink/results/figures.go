@@ -58,7 +58,7 @@ func (e Edge) window(w *calc.Window) Window {
 		EngineFuelLPH: map[string]Interval{},
 		LoadPct:       scaled(w.Load.Mean, 100), TrimPct: scaled(w.Trim.Mean, 100),
 		PitchDeg: degrees(w.Pitch.Mean), RollDeg: degrees(w.Roll.Mean),
-		DepthM: scaled(w.Depth.Mean, 1), WavePeriodS: scaled(w.Wave, 1),
+		DepthM: scaled(w.Depth.Mean, 1), DepthFroude: scaled(w.DepthFroude(), 1), WavePeriodS: scaled(w.Wave, 1),
 		WindKn: scaled(w.Breeze.Mean, units.Knots(1)), WindFromDeg: compass(cmplx.Phase(w.Wind)),
 	}
 	out.Intervals = map[string]Interval{}

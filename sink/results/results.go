@@ -137,15 +137,17 @@ type Window struct {
 	EngineFuelLPH map[string]Interval `json:"engine_fuel_lph"`
 	// Intervals gives the 95 % interval of the plain figures, by their key.
 	// Those of directions may reach below 0 or above 360 degrees.
-	Intervals   map[string]Interval `json:"intervals"`
-	LoadPct     *float64            `json:"load_pct"`
-	PitchDeg    *float64            `json:"pitch_deg"`
-	RollDeg     *float64            `json:"roll_deg"`
-	TrimPct     *float64            `json:"trim_pct"`
-	DepthM      *float64            `json:"depth_m"`
-	WindKn      *float64            `json:"wind_kn"`       // true wind speed
-	WindFromDeg *float64            `json:"wind_from_deg"` // true
-	WavePeriodS *float64            `json:"wave_period_s"` // of encounter
+	Intervals map[string]Interval `json:"intervals"`
+	LoadPct   *float64            `json:"load_pct"`
+	PitchDeg  *float64            `json:"pitch_deg"`
+	RollDeg   *float64            `json:"roll_deg"`
+	TrimPct   *float64            `json:"trim_pct"`
+	DepthM    *float64            `json:"depth_m"`
+	// DepthFroude is V/sqrt(g*depth); shallow water is felt around 1.
+	DepthFroude *float64 `json:"depth_froude"`
+	WindKn      *float64 `json:"wind_kn"`       // true wind speed
+	WindFromDeg *float64 `json:"wind_from_deg"` // true
+	WavePeriodS *float64 `json:"wave_period_s"` // of encounter
 }
 
 // Step is one rpm step: the passes at one throttle setting taken together.
