@@ -89,7 +89,7 @@ func sailDay(t *testing.T, name string, before ...string) {
 	parts, frames := simulatedDay(t, len(before))
 	m.prepareLaunch([]string{"vcan0"}, "")
 	// All in one line: time must not run on while nobody does anything.
-	day := launchLine + "; n=0; until " + fetchMetrics + " || [ $n -gt 300 ]; do n=$((n+1)); sleep 0.1; done; candump -L vcan0 >/tmp/dump & dump=$!; sleep 1"
+	day := launchLine + "; n=0; until " + fetchMetrics + " || [ $n -gt 300 ]; do n=$((n+1)); sleep 0.1; done; candump -L vcan0" + everything + " >/tmp/dump & dump=$!; sleep 1"
 	for i, log := range parts {
 		file := fmt.Sprintf("part%d.log", i)
 		m.give(file, log)

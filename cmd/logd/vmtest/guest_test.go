@@ -23,8 +23,11 @@ func (m *machine) addBuses(buses ...string) {
 func (m *machine) dump(buses ...string) {
 	m.t.Helper()
 	m.run("echo 67108864 >/proc/sys/net/core/rmem_max")
-	m.run("candump -r 33554432 -L " + strings.Join(buses, " ") + " >/tmp/dump & dump=$!; sleep 0.5")
+	m.run("candump -r 33554432 -L " + strings.Join(buses, everything+" ") + everything + " >/tmp/dump & dump=$!; sleep 0.5")
 }
+
+// everything is candump's filter for all frames and all error frames.
+const everything = ",0:0,#FFFFFFFF"
 
 // stopDump ends the reference and returns its log.
 func (m *machine) stopDump() []line {

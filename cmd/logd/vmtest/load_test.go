@@ -39,6 +39,7 @@ func TestFullLoad(t *testing.T) {
 	if dropped != 0 || lost != 0 {
 		t.Errorf("the kernel dropped %v frames, logd lost %v", dropped, lost)
 	}
+	memory := m.run("sed -n 's/^VmHWM: *//p' /proc/$logd/status")
 	stop := m.stop()
 	journal := exportAll(t, m.fetchLogbook())
 	for _, bus := range buses {
@@ -65,7 +66,7 @@ func TestFullLoad(t *testing.T) {
 	counts.note("load", map[string]any{
 		"buses": len(buses), "seconds": round(took), "frames_sent": 2 * seconds * fullLoad, "frames_candump": len(dump),
 		"frames_journal": len(journal), "frames_per_second": round(rate),
-		"kernel_dropped": dropped, "lost": lost, "stop_s": stop,
+		"kernel_dropped": dropped, "lost": lost, "stop_s": round2(stop), "memory_peak": memory,
 	})
 }
 
