@@ -10,15 +10,12 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
 	"github.com/klauspost/compress/gzip"
-
-	"trialday.example/logd/sink/journal"
 )
 
 // shortDay is a journal of some steps of the accuracy scenario, and options to
@@ -93,7 +90,7 @@ func TestFaultsOnTheWay(t *testing.T) {
 		}
 		return true
 	})
-	o := shortDay(t, s, p.URL, 0.3, 250)
+	o := shortDay(t, s, p.URL, 0.2, 150)
 	o.Config.Influx.TimeoutS = 0.2
 	passed := newFakeTime()
 	o.Pace = passed.pace()
@@ -114,113 +111,11 @@ func TestFaultsOnTheWay(t *testing.T) {
 	t.Logf("%d points, %d requests, %d of them failed: %v", v.Points, c.Requests, c.Failed, did)
 }
 
-// The server is killed 20 times while it takes a batch.
-func TestServerKilledInMidBatch(t *testing.T) {
-	const kills = 20
-	s := ownInflux(t, "", false)
-	killed := 0
-	random := rand.New(rand.NewPCG(3, 4))
-	p := newProxy(t, s.url, func(n int64, w http.ResponseWriter, r *http.Request, forward func() int) bool {
-		if n%5 != 0 || killed >= kills {
-			return false
-		}
-		killed++
-		done := make(chan struct{})
-		go func() {
-			forward()
-			close(done)
-		}()
-		time.Sleep(time.Duration(random.IntN(4000)) * time.Microsecond)
-		s.kill()
-		<-done
-		s.start(false)
-		reset(w)
-		return true
-	})
-	o := shortDay(t, s, p.URL, 0.25, 200)
-	o.Config.Influx.TimeoutS = 30
-	o.Pace = newFakeTime().pace()
-	c := run(t, o)
-	s.kill()
-	s.start(true)
-	v := verify(t, direct(o, s))
-	if killed != kills || c.Rejected != 0 {
-		t.Errorf("killed %d times; %+v", killed, c)
-	}
-	t.Logf("%d kills, %d points, %d values: equal", killed, v.Points, v.Values)
-}
-
-// No network for a day while the journal grows: it waits without hammering,
-// holds no more than a batch, and then everything goes out.
-func TestOutageOfADay(t *testing.T) {
-	s := influxDB(t)
-	passed := newFakeTime()
-	began := passed.now()
-	up := func() bool { return passed.now().Sub(began) > 24*time.Hour }
-	tried := 0
-	p := newProxy(t, s.url, func(_ int64, w http.ResponseWriter, _ *http.Request, _ func() int) bool {
-		if up() {
-			return false
-		}
-		tried++
-		reset(w)
-		return true
-	})
-	frames := framesOf(t, "accuracy").first(0.5)
-	dir := t.TempDir()
-	w, err := journal.Create(dir, journal.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer w.Close()
-	written, most := 0, uint64(0)
-	grow := func(n int) {
-		for ; n > 0 && written < len(frames.frames); n-- {
-			if err := w.Append(&frames.frames[written], "can0"); err != nil {
-				t.Fatal(err)
-			}
-			written++
-		}
-		if err := w.Flush(); err != nil {
-			t.Fatal(err)
-		}
-	}
-	grow(len(frames.frames) / 4)
-	cfg := demoConfig(t, "triple", s, p.URL)
-	cfg.Influx.BatchLines = 2000
-	o := options(cfg, dir)
-	o.Once = false
-	o.Final = func() bool { return written == len(frames.frames) && up() }
-	o.Pace = passed.pace()
-	o.Pace.Sleep = func(ctx context.Context, d time.Duration) error {
-		grow(len(frames.frames) / 250)
-		var m runtime.MemStats
-		if tried%20 == 1 {
-			runtime.GC()
-			runtime.ReadMemStats(&m)
-			most = max(most, m.HeapAlloc)
-		}
-		return passed.sleep(ctx, d)
-	}
-	var m runtime.MemStats
-	runtime.GC()
-	runtime.ReadMemStats(&m)
-	c := run(t, o)
-	verify(t, options(demoConfig(t, "triple", s, s.url), dir))
-	if tried < 250 || tried > 650 {
-		t.Errorf("tried %d times in a day", tried)
-	}
-	if most > m.HeapAlloc+32<<20 {
-		t.Errorf("memory rose from %d to %d bytes", m.HeapAlloc, most)
-	}
-	t.Logf("%d tries in 24 h, then %d points; heap %d to at most %d MB", tried, c.Sent, m.HeapAlloc>>20, most>>20)
-}
-
 // A point that the server does not take is found, told and left out; the rest
 // of its batch is stored.
 func TestBadPointIsIsolated(t *testing.T) {
 	s := influxDB(t)
-	o := shortDay(t, s, s.url, 0.3, 5000)
+	o := shortDay(t, s, s.url, 0.2, 5000)
 	points := pointsOf(t, o)
 	bad := 0
 	for i := range points {

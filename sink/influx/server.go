@@ -18,6 +18,9 @@ import (
 	"trialday.example/logd/configs"
 )
 
+// What the client would log we return as errors.
+func init() { clientlog.Log = nil }
+
 // server is the connection to the server.
 type server struct {
 	cfg    configs.Influx
@@ -61,7 +64,6 @@ func connect(cfg configs.Influx, now func() time.Time) (*server, error) {
 		// The token goes to the configured server and nowhere else.
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}
-	clientlog.Log = nil // what the client would log we return as errors
 	s.use(token)
 	return s, nil
 }

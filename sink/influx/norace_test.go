@@ -1,0 +1,5 @@
+//go:build !race
+
+package influx
+
+const boats = 20
