@@ -2,7 +2,7 @@
 // frame in the journal of the present trial, and derives the figures while the
 // day goes on.
 //
-//	bus -> queue -> journal -> readers: figures, survey
+//	bus -> queue -> journal -> readers: figures, survey, server
 //
 // # Invariants
 //
@@ -30,6 +30,7 @@ import (
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/decode/socketcan"
+	"trialday.example/logd/sink/influx"
 	"trialday.example/logd/sink/results"
 )
 
@@ -86,6 +87,7 @@ type daemon struct {
 	cursors []*cursor    // of the present session
 	ours    map[int]bool // trials recorded by this process
 	survey  surveyState
+	sender  *influx.Sink // of the present trial; nil without a server
 }
 
 // Run records until ctx ends, then puts everything on the disk.
@@ -103,7 +105,12 @@ func newDaemon(o Options, waiting int) *daemon {
 func (d *daemon) run(ctx context.Context) {
 	reading, giveUp := context.WithCancel(context.Background())
 	defer giveUp()
-	d.recorder.begin = func(s *session) { d.begin(reading, s) }
+	d.recorder.begin = func(s *session) {
+		d.begin(reading, s)
+		if d.Config.Influx.URL != "" {
+			d.readers.Go(d.apart(func() { d.send(ctx, s.trial) }))
+		}
+	}
 
 	var listeners, others sync.WaitGroup
 	for _, src := range d.Sources {
@@ -112,7 +119,7 @@ func (d *daemon) run(ctx context.Context) {
 		}
 		listeners.Go(func() { d.listen(src) })
 	}
-	for _, f := range []func(context.Context){d.watch, d.serve, d.pet, d.catchUp} {
+	for _, f := range []func(context.Context){d.watch, d.serve, d.pet, d.catchUp, d.sendBacklog} {
 		others.Go(d.apart(func() { f(ctx) }))
 	}
 	stop, recorded := make(chan struct{}), make(chan struct{})

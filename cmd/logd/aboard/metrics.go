@@ -31,6 +31,9 @@ var (
 	mSync      = describe("journal_sync_seconds", "Duration of the last write to the disk.")
 	mFree      = describe("disk_free_bytes", "Room on the disk of the journal.")
 	mLag       = describe("reader_lag_frames", "Frames in the journal that a reader has not read yet.", "reader")
+	mSent      = describe("server_points_total", "Points of the present trial that the server confirmed.")
+	mRejected  = describe("server_rejected_points_total", "Points that the server does not take, since the start.")
+	mBehind    = describe("server_behind", "1 while there is more in the journal than the server confirmed.")
 	mPGN       = describe("pgn_frames_total", "Frames of a PGN in the present trial; at most 256 are told apart.", "pgn")
 	mKnown     = describe("clock_known", "1 where satellite time was heard.")
 	mOffset    = describe("clock_offset_seconds", "UTC less the recorder's time at the first frame.")
@@ -103,8 +106,18 @@ func (m metrics) recorder(count counting, gauge gauging) {
 
 func (m metrics) readers(count counting, gauge gauging) {
 	m.d.mu.Lock()
-	cursors, survey := m.d.cursors, m.d.survey
+	cursors, survey, sender := m.d.cursors, m.d.survey, m.d.sender
 	m.d.mu.Unlock()
+	if sender != nil {
+		c := sender.Stats.Counts()
+		count(mSent, uint64(c.Points))
+		count(mRejected, uint64(c.Rejected))
+		gauge(mBehind, flag(c.Behind))
+		if s := m.d.recorder.status.session.Load(); s != nil {
+			written := s.written.Load()
+			gauge(mLag, float64(max(written, uint64(c.Frames))-uint64(c.Frames)), "server")
+		}
+	}
 	for _, c := range cursors {
 		gauge(mLag, float64(c.lag()), c.name)
 	}
