@@ -150,7 +150,8 @@ func choice(name string) object {
 	}
 	query := `from(bucket: "${bucket}") |> range(start: v.timeRangeStart, stop: v.timeRangeStop)` +
 		` |> filter(fn: (r) => r._measurement == "` + measurement + `" and r._field == "start")` + choices[name] +
-		` |> keep(columns: ["` + name + `"]) |> group() |> distinct(column: "` + name + `")`
+		` |> group(columns: ["` + name + `"]) |> first() |> group()` +
+		` |> keep(columns: ["` + name + `"]) |> rename(columns: {` + name + `: "_value"})`
 	return object{
 		"name": name, "label": strings.ToUpper(name[:1]) + name[1:], "type": "query", "datasource": source,
 		"query": object{"query": query}, "definition": query, "refresh": 2, "sort": 3,

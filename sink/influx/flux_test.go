@@ -3,6 +3,7 @@
 package influx
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"strings"
@@ -80,7 +81,7 @@ func TestQueriesAnswerAsResults(t *testing.T) {
 	days := []struct {
 		boat, scenario string
 		share          float64
-	}{{"triple", "accuracy", 1}, {"single", "demo-single", 0.6}}
+	}{{"triple", "accuracy", 1}, {"single", "demo-single", 0.4}}
 	var all []*asked
 	for _, d := range days {
 		cfg := demoConfig(t, d.boat, s, s.url)
@@ -110,6 +111,7 @@ func TestQueriesAnswerAsResults(t *testing.T) {
 	}
 	t.Run("fleet", func(t *testing.T) { fleet(t, all) })
 	tested["fleet"], tested["fleet-economy"] = true, true
+	t.Run("variables", func(t *testing.T) { variables(t, all[0]) })
 	for _, name := range flux.Names() {
 		if !tested[name] {
 			t.Errorf("the query %s is not tested", name)
@@ -440,5 +442,46 @@ func fleet(t *testing.T, all []*asked) {
 		s := &of[r["vessel"].(string)].want.Steps[r["step"].(int64)-1]
 		first.near("speed", r["speed_kn"], s.SpeedKn.Mean, 1e-12)
 		first.near("economy", r["economy_nm_per_l"], s.EconomyNMPerL.Mean, 1e-12)
+	}
+}
+
+// variables asks what the dashboards ask to offer vessels, trials and runs.
+func variables(t *testing.T, a *asked) {
+	want := map[string][]string{"vessel": {a.cfg.Vessel.Name}, "trial": {a.cfg.Trial.Name}}
+	for _, r := range a.want.Runs {
+		want["run"] = append(want["run"], fmt.Sprint(r.ID))
+	}
+	from, to := parseTime(a.want.Trial.Start), parseTime(a.want.Trial.End)
+	for _, d := range flux.Dashboards() {
+		text, err := d.JSON()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var page struct {
+			Templating struct {
+				List []struct{ Name, Definition string }
+			}
+		}
+		if err := json.Unmarshal(text, &page); err != nil {
+			t.Fatal(err)
+		}
+		for _, v := range page.Templating.List {
+			if v.Definition == "" {
+				continue
+			}
+			got := map[string]bool{}
+			for _, r := range a.server.flux(strings.NewReplacer("${bucket}", a.server.bucket(), "${vessel}", a.cfg.Vessel.Name,
+				"${trial}", a.cfg.Trial.Name, "v.timeRangeStart", stamp(from-60e9), "v.timeRangeStop", stamp(to+60e9)).Replace(v.Definition)) {
+				got[fmt.Sprint(r["_value"])] = true
+			}
+			for _, value := range want[v.Name] {
+				if !got[value] {
+					t.Errorf("%s: %s does not offer %q", d.Name, v.Name, value)
+				}
+			}
+			if len(got) != len(want[v.Name]) {
+				t.Errorf("%s: %s offers %d values, want %d", d.Name, v.Name, len(got), len(want[v.Name]))
+			}
+		}
 	}
 }

@@ -152,7 +152,7 @@ func (s *realServer) start(flux bool) {
 	if err := s.cmd.Start(); err != nil {
 		s.t.Fatal(err)
 	}
-	for range 400 {
+	for range 2400 { // a minute: knowing Flux takes it seconds on a busy machine
 		r, err := http.Get(s.url + "/ping")
 		if err == nil {
 			r.Body.Close()

@@ -32,7 +32,7 @@ func TestLiveAndLaterAreTheSamePoints(t *testing.T) {
 	for _, c := range []struct {
 		boat, scenario string
 		share          float64
-	}{{"triple", "accuracy", 0.3}, {"single", "demo-single", 0.3}} {
+	}{{"triple", "accuracy", 0.2}, {"single", "demo-single", 0.15}} {
 		t.Run(c.boat, func(t *testing.T) {
 			frames := framesOf(t, c.scenario).first(c.share)
 			want := pointsOf(t, options(offline(t, c.boat), frames.write(t, t.TempDir())))
