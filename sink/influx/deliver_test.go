@@ -106,3 +106,23 @@ func TestStopsWhileWaiting(t *testing.T) {
 	run(t, o)
 	verify(t, o)
 }
+
+// A Sink waits while one that goes first is sending.
+func TestPresentTrialGoesFirst(t *testing.T) {
+	s := influxDB(t)
+	o := shortDay(t, s, s.url, 0.1, 500)
+	first := &Stats{}
+	first.change(func(c *Counts) { c.Sending = true })
+	waits := 0
+	o.After, o.Pace = first, newFakeTime().pace()
+	o.Pace.Sleep = func(context.Context, time.Duration) error {
+		if waits++; waits == 30 {
+			first.change(func(c *Counts) { c.Sending = false })
+		}
+		return nil
+	}
+	if c := run(t, o); waits != 30 || c.Sent == 0 || c.Sending {
+		t.Errorf("%d waits, %+v", waits, c)
+	}
+	verify(t, o)
+}

@@ -32,6 +32,27 @@
 // was never heard the times are those of the recorder's own clock, and the field
 // clock_known of trials and quality is false.
 //
+// # Failures
+//
+// Where no answer comes, or the server is in trouble, the batch is sent again
+// after 1 s, 2 s and so on up to 5 min, less a random part of up to half; never
+// before the time that the server asks for (Retry-After). Where it refuses (token,
+// bucket, certificate) it is tried again every 5 min with the token read anew;
+// a Sink that runs once gives up instead. A point that the server rejects is found
+// by halving the batch, told and left out. Where it rejects every point nothing is
+// left out. A Sink that was stopped makes all points of the journal again when it
+// is started, which takes a minute for a whole day on a full bus, and goes on
+// where the cursor is.
+//
+// While behind it sends influx.catch_up_hz points a second at the most, and one for
+// an older trial waits while that of the present one (Options.After) is sending.
+//
+// # Servers
+//
+// VictoriaMetrics takes the same writes, but keeps milliseconds and numbers only,
+// and stores a point once only with -dedup.minScrapeInterval=1ms. Verify and the
+// queries of configs/flux need Flux: InfluxDB 2.x, or 1.8 with flux-enabled.
+//
 // # Schema
 //
 // Times are UTC in nanoseconds. Samples of one message are one point. A sample

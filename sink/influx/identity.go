@@ -28,6 +28,9 @@ const (
 	framesDir = "frames"
 )
 
+// segments are the files of a journal.
+const segments = "*.seg"
+
 // Frames returns the journal of a directory: the frames of a trial's directory,
 // else the directory itself.
 func Frames(dir string) string {
@@ -70,7 +73,7 @@ func identify(journal string, cfg *configs.Config) (identity, error) {
 // journalID reads the id that all segments of a journal carry: bytes 16 to 31
 // of the first one's header, see sink/journal.
 func journalID(dir string) (string, error) {
-	list, err := filepath.Glob(filepath.Join(dir, "*.seg"))
+	list, err := filepath.Glob(filepath.Join(dir, segments))
 	if err != nil || len(list) == 0 {
 		return "", errNoFrames
 	}

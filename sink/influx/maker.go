@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"trialday.example/logd/calc"
 	"trialday.example/logd/cmd/logd/day"
@@ -245,6 +246,20 @@ func newThinner(cfg *configs.Influx) thinner {
 		}
 	}
 	return t
+}
+
+// checkThin refuses quantities that there are not.
+func checkThin(list []configs.Thin) error {
+	var known []string
+	for q := pgn.Quantity(1); q < pgn.NumQuantities; q++ {
+		known = append(known, q.String())
+	}
+	for i, one := range list {
+		if !slices.Contains(known, one.Quantity) {
+			return fmt.Errorf("influx.thin[%d].quantity: %q is no quantity; there are %s", i, one.Quantity, strings.Join(known, ", "))
+		}
+	}
+	return nil
 }
 
 // period of a rate in Hz, in ns; 0 for all samples.

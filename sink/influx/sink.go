@@ -33,8 +33,12 @@ type Options struct {
 	// Once makes Run return at the end of the journal, final or not, and
 	// makes a refusal of the server an error. Otherwise it waits for more.
 	Once bool
-	// Limit is the most points a second while behind; 0: no limit.
+	// Limit is the most points a second while behind; 0: influx.catch_up_hz,
+	// or none with Once.
 	Limit float64
+	// After is another Sink's, that of the present trial, which goes first: while
+	// it has something to send this one waits.
+	After *Stats
 	Log   *slog.Logger
 	Pace  *Pace // nil: time as it passes
 }
@@ -68,12 +72,20 @@ func New(o Options) (*Sink, error) {
 	if s.Final == nil {
 		s.Final = func() bool { return false }
 	}
+	if s.Limit == 0 && !s.Once {
+		s.Limit = o.Config.Influx.CatchUpHz
+	}
 	if s.Cursor == "" {
 		s.Cursor = cursorFile(o.Journal)
 	}
+	if err := checkThin(o.Config.Influx.Thin); err != nil {
+		return nil, err
+	}
 	var err error
-	s.server, err = connect(o.Config.Influx, s.now)
-	return s, err
+	if s.server, err = connect(o.Config.Influx, s.now); err != nil {
+		return nil, err
+	}
+	return s, nil
 }
 
 // now is the time, which on a recorder without a clock of its own may be 1970.
@@ -110,9 +122,14 @@ func (s *Sink) Run(ctx context.Context) error {
 func (s *Sink) run(ctx context.Context, id identity) error {
 	s.cursor = readCursor(s.Cursor, fingerprint(&s.Options, id))
 	s.Stats.change(func(c *Counts) { c.Points, c.Behind = s.cursor.Points, true })
-	if s.cursor.Done && s.Final() {
+	switch size := journalSize(s.Journal); {
+	case s.cursor.Done && s.cursor.Size == size && s.Final():
 		s.Stats.change(func(c *Counts) { c.Behind = false })
 		return nil
+	case s.cursor.Done && s.cursor.Size != size:
+		// Its last run and its figures were taken for the last, and are others.
+		s.Log.Warn("the journal is not what it was when it was sent as a whole; it is sent again, and what its end gave then stays on the server")
+		s.cursor = cursor{Stream: s.cursor.Stream}
 	}
 	stream, err := openStream(&s.Options, id)
 	if err != nil {
@@ -126,7 +143,7 @@ func (s *Sink) run(ctx context.Context, id identity) error {
 		case err == nil:
 			err = s.take(ctx, points)
 		case errors.Is(err, errEnd):
-			s.cursor.Done = true
+			s.cursor.Done, s.cursor.Size = true, journalSize(s.Journal)
 			return s.flush(ctx, stream)
 		case errors.Is(err, io.EOF):
 			err = s.rest(ctx, stream)
@@ -180,6 +197,11 @@ func (s *Sink) flush(ctx context.Context, stream *stream) error {
 		return nil
 	}
 	if len(s.lines) > 0 {
+		if err := s.yield(ctx); err != nil {
+			return err
+		}
+		s.Stats.change(func(c *Counts) { c.Sending = true })
+		defer s.Stats.change(func(c *Counts) { c.Sending = false })
 		s.heard.Store(stream.heard)
 		before := s.Stats.Counts().Rejected
 		d := deliverer{server: s.server, pace: s.pace, log: s.Log, giveUp: s.Once, stats: &s.Stats}
@@ -201,6 +223,16 @@ func (s *Sink) flush(ctx context.Context, stream *stream) error {
 	})
 	s.lines, s.bytes = s.lines[:0], 0
 	return s.slow(ctx, n)
+}
+
+// yield waits while a Sink that goes first is sending.
+func (s *Sink) yield(ctx context.Context) error {
+	for s.After != nil && s.After.Counts().Sending {
+		if err := s.pace.Sleep(ctx, pollEvery/10); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // slow keeps to the limit while there is a backlog.

@@ -25,6 +25,7 @@ type Counts struct {
 	Rejected  int64
 	First     []Rejected // the first 20
 	LastError string     // "" while all is well
+	Sending   bool       // at this moment
 	Behind    bool       // there is more in the journal than was sent
 }
 

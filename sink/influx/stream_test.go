@@ -463,3 +463,30 @@ func TestEmptyJournal(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// A journal that grew after it was sent as a whole is sent again, with a warning.
+func TestJournalGrewAfterItsEnd(t *testing.T) {
+	s := influxDB(t)
+	all := framesOf(t, "accuracy").first(0.1)
+	dir := all.first(0.5).write(t, t.TempDir())
+	var log strings.Builder
+	o := options(demoConfig(t, "triple", s, s.url), dir)
+	o.Log = logTo(&log)
+	first := run(t, o)
+	if again := run(t, o); again.Requests != 0 || log.Len() > 0 {
+		t.Errorf("%+v, %s", again, log.String())
+	}
+	(&dayFrames{frames: all.frames[len(all.frames)/2:], buses: all.buses}).write(t, dir)
+	more := run(t, o)
+	if more.Sent <= first.Sent || !strings.Contains(log.String(), "sent again") {
+		t.Errorf("%+v after %+v, %s", more, first, log.String())
+	}
+}
+
+func TestUnknownQuantityToThin(t *testing.T) {
+	cfg := offline(t, "triple")
+	cfg.Influx.Thin = []configs.Thin{{Quantity: "dept", RateHz: 1}}
+	if _, err := New(options(cfg, t.TempDir())); err == nil || !strings.Contains(err.Error(), "influx.thin[0]") {
+		t.Errorf("got %v", err)
+	}
+}
