@@ -75,5 +75,5 @@ func TestBuses(t *testing.T) {
 	if n, want := m.transmitted("vcan1"), seconds*fullLoad+1; n != want {
 		t.Errorf("%d frames were sent on vcan1, %d of them by the player", n, want)
 	}
-	counts.note("buses", fmt.Sprintf("%d of %d frames over down and up, unplugged and replugged, added later", len(journal), len(played)))
+	counts.note(t, "buses", fmt.Sprintf("%d of %d frames over down and up, unplugged and replugged, added later", len(journal), len(played)))
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"sync"
+	"testing"
 )
 
 // tally collects what the tests counted, for publishing.
@@ -15,8 +16,12 @@ type tally struct {
 
 var counts tally
 
-// note keeps one figure under a name.
-func (c *tally) note(name string, value any) {
+// note keeps what a test counted, under a name. A test that fails has nothing
+// to publish.
+func (c *tally) note(t *testing.T, name string, value any) {
+	if t.Failed() {
+		return
+	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.lines == nil {

@@ -47,7 +47,7 @@ func TestPowerCut(t *testing.T) {
 		return
 	}
 	slices.Sort(losses)
-	counts.note("power_cuts", map[string]any{
+	counts.note(t, "power_cuts", map[string]any{
 		"cuts": cuts, "cuts_while_recording": len(losses), "sync_s": syncS, "journals_that_did_not_open": 0, "wrong_frames": 0,
 		"lost_s_median": round2(losses[len(losses)/2]), "lost_s_max": round2(losses[len(losses)-1]),
 	})

@@ -127,7 +127,7 @@ func sailDay(t *testing.T, name string, before ...string) {
 	steps := stepsOf(t, live)
 	sameSteps(t, "candump's log", steps, stepsOf(t, m.replay(dump)), 0.01)
 	sameSteps(t, "the simulation's own log", steps, stepsOf(t, m.replay(original...)), 0.1)
-	counts.note(name, map[string]any{"frames": frames, "steps": len(steps), "live_equals_replay_bytes": len(live), "minutes_aboard": minutes(t, original), "seconds_here": round(took.Seconds())})
+	counts.note(t, name, map[string]any{"frames": frames, "steps": len(steps), "live_equals_replay_bytes": len(live), "minutes_aboard": minutes(t, original), "seconds_here": round(took.Seconds())})
 }
 
 // replay derives results on this side, by the guest's configuration.

@@ -77,7 +77,7 @@ func TestDisk(t *testing.T) {
 	if lost == 0 || dropped != 0 {
 		t.Errorf("%d frames lost, %v dropped by the kernel", lost, dropped)
 	}
-	counts.note("disk", map[string]any{
+	counts.note(t, "disk", map[string]any{
 		"full_5_s_lost": sent[2] - kept[2], "full_45_s_frames": sent[3], "full_45_s_kept": kept[3], "counted_as_lost": lost,
 	})
 }

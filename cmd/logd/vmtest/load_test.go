@@ -63,7 +63,7 @@ func TestFullLoad(t *testing.T) {
 	if rate < 0.9*fullLoad*float64(len(buses)) {
 		t.Errorf("%.0f frames a second: the load was not full", rate)
 	}
-	counts.note("load", map[string]any{
+	counts.note(t, "load", map[string]any{
 		"buses": len(buses), "seconds": round(took), "frames_sent": 2 * seconds * fullLoad, "frames_candump": len(dump),
 		"frames_journal": len(journal), "frames_per_second": round(rate),
 		"kernel_dropped": dropped, "lost": lost, "stop_s": round2(stop), "memory_peak": memory,

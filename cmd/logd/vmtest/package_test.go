@@ -77,7 +77,7 @@ func TestPackage(t *testing.T) {
 	m.run("dpkg -i /share/new.deb >/dev/null 2>&1 </dev/null && touch /var/lib/trialday/delete-on-purge")
 	m.run("dpkg -P trialday-logd >/dev/null 2>&1")
 	m.gone("/var/lib/trialday")
-	counts.note("package", "installed, upgraded, removed, installed again, purged with journals kept, purged with journals deleted")
+	counts.note(t, "package", "installed, upgraded, removed, installed again, purged with journals kept, purged with journals deleted")
 }
 
 // TestArchitectures: the packages for other processors hold a program that
@@ -176,7 +176,7 @@ func (m *machine) checkSecurity() {
 		m.t.Errorf("systemd-analyze verify: %s", out)
 	}
 	out := m.run("systemd-analyze security --no-pager logd | tail -n 1")
-	counts.note("systemd_security", strings.TrimPrefix(strings.TrimSpace(out), "→ "))
+	counts.note(m.t, "systemd_security", strings.TrimPrefix(strings.TrimSpace(out), "→ "))
 }
 
 // play puts a round of numbered frames on the bus, as another device does.

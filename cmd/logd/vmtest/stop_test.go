@@ -41,7 +41,7 @@ func TestStop(t *testing.T) {
 	if last := kills + 1; kept[last] != sent[last] || sent[last] != seconds*fullLoad {
 		t.Errorf("after SIGTERM %d frames of %d are kept", kept[last], sent[last])
 	}
-	counts.note("stop", map[string]any{"sigkills": kills, "lost_s_max": round2(float64(worst) / fullLoad), "sigterm_s": round2(took), "sigterm_lost_frames": 0})
+	counts.note(t, "stop", map[string]any{"sigkills": kills, "lost_s_max": round2(float64(worst) / fullLoad), "sigterm_s": round2(took), "sigterm_lost_frames": 0})
 }
 
 // TestRestingProgram: where the program is stopped for longer than the kernel
@@ -67,7 +67,7 @@ func TestRestingProgram(t *testing.T) {
 	if kept[1]+dropped != seconds*fullLoad || kept[2] != fullLoad {
 		t.Errorf("%d frames kept and %d counted as dropped of %d; then %d of %d", kept[1], dropped, seconds*fullLoad, kept[2], fullLoad)
 	}
-	counts.note("program_stopped", map[string]any{"seconds": seconds, "frames": seconds * fullLoad, "kept": kept[1], "counted_as_dropped": dropped})
+	counts.note(t, "program_stopped", map[string]any{"seconds": seconds, "frames": seconds * fullLoad, "kept": kept[1], "counted_as_dropped": dropped})
 }
 
 // byRound counts numbered frames. One that was never sent, or that comes
