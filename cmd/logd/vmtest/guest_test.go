@@ -81,9 +81,10 @@ func (m *machine) prepareLaunch(buses []string, more string) {
 	m.run("echo 8388608 >/proc/sys/net/core/rmem_max; mkdir -p /disk/journal && chown trialday /disk/journal")
 }
 
+// awaitLogd waits until logd hears the buses.
 func (m *machine) awaitLogd() {
 	m.t.Helper()
-	m.await(30, fetchMetrics)
+	m.await(30, `{ `+fetchMetrics+` && grep -q '^logd_kernel_buffer_bytes{source="0"} [1-9]' /tmp/metrics; }`)
 }
 
 const fetchMetrics = "wget -q -O /tmp/metrics http://127.0.0.1:8642/metrics 2>/dev/null"

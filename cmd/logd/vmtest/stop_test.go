@@ -29,7 +29,8 @@ func TestStop(t *testing.T) {
 		t.Errorf("SIGTERM took %.2f s", took)
 	}
 	dump := m.stopDump()
-	kept, sent := byRound(t, exportAll(t, m.fetchLogbook())), byRound(t, dump)
+	journal := exportAll(t, m.fetchLogbook())
+	kept, sent := byRound(t, journal), byRound(t, dump)
 	worst := 0
 	for round := 1; round <= kills; round++ {
 		missing := sent[round] - kept[round]
@@ -39,7 +40,7 @@ func TestStop(t *testing.T) {
 		}
 	}
 	if last := kills + 1; kept[last] != sent[last] || sent[last] != seconds*fullLoad {
-		t.Errorf("after SIGTERM %d frames of %d are kept", kept[last], sent[last])
+		t.Errorf("after SIGTERM %d frames of %d are kept; the last one is %v of %v", kept[last], sent[last], journal[len(journal)-1], dump[len(dump)-1])
 	}
 	counts.note(t, "stop", map[string]any{"sigkills": kills, "lost_s_max": round2(float64(worst) / fullLoad), "sigterm_s": round2(took), "sigterm_lost_frames": 0})
 }
