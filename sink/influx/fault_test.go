@@ -31,6 +31,7 @@ func shortDay(t testing.TB, s *realServer, url string, share float64, lines int)
 // direct is the same journal, asked of the server without a proxy between.
 func direct(o Options, s *realServer) Options {
 	o.Config.Influx.URL = s.url
+	o.Config.Influx.TimeoutS = 60 // the short one is for the faults
 	return o
 }
 
