@@ -46,7 +46,7 @@ func (d *daemon) sendBacklog(ctx context.Context) {
 func (d *daemon) sendTrial(ctx context.Context, t logbook.Trial, once bool) bool {
 	s, err := influx.New(influx.Options{
 		Config: d.Config, Version: d.Version, Journal: t.Frames(), Once: once, Log: d.log,
-		Limit: d.Config.Influx.CatchUpHz,
+		Limit: d.Config.Influx.CatchUpHz, After: d.present(once),
 		Final: func() bool { return t.Reload() == nil && t.Closed() },
 	})
 	if err != nil {
@@ -66,4 +66,15 @@ func (d *daemon) sendTrial(ctx context.Context, t logbook.Trial, once bool) bool
 		return false
 	}
 	return true
+}
+
+// present is how the present trial's sender does, for one of the backlog to
+// stay behind; nil where there is none, or for the present trial itself.
+func (d *daemon) present(backlog bool) *influx.Stats {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if !backlog || d.sender == nil {
+		return nil
+	}
+	return &d.sender.Stats
 }
