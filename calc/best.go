@@ -2,13 +2,9 @@ package calc
 
 import (
 	"math"
-	"math/cmplx"
 
 	"trialday.example/logd/calc/stat"
 )
-
-func rect(r, angle float64) complex128 { return cmplx.Rect(r, angle) }
-func phase(z complex128) float64       { return cmplx.Phase(z) }
 
 // Best names the steps that answer the captain's questions, by id; 0 for none.
 type Best struct {

@@ -17,8 +17,7 @@ type Optimum struct {
 	Steps   int // that the curve was fitted to
 }
 
-// hasTop: the curve's top is believed inside the range of the steps fitted.
-// Four steps are the fewest that leave a degree of freedom to a parabola.
+// curveSteps are the fewest that leave a degree of freedom to a parabola.
 const curveSteps = 4
 
 // curveReach: steps are fitted whose economy is within 12 % of the best: near
@@ -71,26 +70,16 @@ func parabolaTop(use []*Step, origin float64) Optimum {
 		a.SetRow(i, []float64{w, w * u, w * u * u})
 		b.SetVec(i, w*s.Economy.Mean)
 	}
-	var normal mat.SymDense
-	normal.SymOuterK(1, a.T())
-	var chol mat.Cholesky
-	if !chol.Factorize(&normal) {
-		return Optimum{Why: "the curve of economy has no solution"}
-	}
-	var rhs, c, fitted mat.VecDense
-	rhs.MulVec(a.T(), b)
-	if err := chol.SolveVecTo(&c, &rhs); err != nil {
-		return Optimum{Why: "the curve of economy has no solution"}
-	}
-	var cov mat.SymDense
-	if err := chol.InverseTo(&cov); err != nil {
+	c, cov, ok := solveWhitened(a, b)
+	if !ok {
 		return Optimum{Why: "the curve of economy has no solution"}
 	}
 	c1, c2 := c.AtVec(1), c.AtVec(2)
 	if c2 >= 0 {
 		return Optimum{Why: "economy has no top among the steps near the best"}
 	}
-	fitted.MulVec(a, &c)
+	var fitted mat.VecDense
+	fitted.MulVec(a, c)
 	chi2 := 0.0
 	for i := range n {
 		d := b.AtVec(i) - fitted.AtVec(i)
@@ -104,7 +93,7 @@ func parabolaTop(use []*Step, origin float64) Optimum {
 	}
 	form := func(g []float64) float64 {
 		v := mat.NewVecDense(3, g)
-		return birge * math.Sqrt(mat.Inner(v, &cov, v))
+		return birge * math.Sqrt(mat.Inner(v, cov, v))
 	}
 	return Optimum{
 		OK: true, Steps: n,

@@ -186,7 +186,7 @@ type daySystem struct {
 	a            *mat.Dense
 	b            *mat.VecDense
 	x            *mat.VecDense
-	cov          *mat.Dense
+	cov          *mat.SymDense
 }
 
 func (s *daySystem) offset() int { return s.steps + 2*s.knots }
@@ -261,24 +261,28 @@ func knotAt(knots []float64, t float64) (j int, x float64) {
 }
 
 func (s *daySystem) solve() bool {
+	var ok bool
+	s.x, s.cov, ok = solveWhitened(s.a, s.b)
+	return ok
+}
+
+// solveWhitened solves a*x = b by least squares, the rows divided by their
+// standard errors, and returns the coefficients with their covariance; ok is
+// false where a does not determine them.
+func solveWhitened(a *mat.Dense, b *mat.VecDense) (x *mat.VecDense, cov *mat.SymDense, ok bool) {
 	var normal mat.SymDense
-	normal.SymOuterK(1, s.a.T())
+	normal.SymOuterK(1, a.T())
 	var chol mat.Cholesky
 	if !chol.Factorize(&normal) {
-		return false
+		return nil, nil, false
 	}
 	var rhs mat.VecDense
-	rhs.MulVec(s.a.T(), s.b)
-	s.x = &mat.VecDense{}
-	if err := chol.SolveVecTo(s.x, &rhs); err != nil {
-		return false
+	rhs.MulVec(a.T(), b)
+	x, cov = &mat.VecDense{}, &mat.SymDense{}
+	if chol.SolveVecTo(x, &rhs) != nil || chol.InverseTo(cov) != nil {
+		return nil, nil, false
 	}
-	var inv mat.SymDense
-	if err := chol.InverseTo(&inv); err != nil {
-		return false
-	}
-	s.cov = mat.DenseCopyOf(&inv)
-	return true
+	return x, cov, true
 }
 
 // result reads the solution. Goodness of fit counts the priors as data, as the

@@ -76,8 +76,6 @@ type EngineFuel struct {
 	Resets int // of the trip total
 }
 
-var unknown = stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: 1}
-
 // fuelMeter takes the day's samples for the check. Its memory is fixed: sums,
 // and series whose neighbours are merged when they are full.
 type fuelMeter struct {

@@ -2,6 +2,7 @@ package calc
 
 import (
 	"math"
+	"math/cmplx"
 	"sort"
 
 	"trialday.example/logd/calc/stat"
@@ -161,9 +162,9 @@ func (p *passGroup) pass() Pass {
 	var u complex128
 	for i, w := range p.windows {
 		out.Ground += complex(p.weights[i], 0) * w.Ground
-		u += rect(p.weights[i], w.Direction())
+		u += cmplx.Rect(p.weights[i], w.Direction())
 	}
-	out.Heading = phase(u)
+	out.Heading = cmplx.Phase(u)
 	return out
 }
 
@@ -217,7 +218,7 @@ func newStep(windows []Window, group []int, b Boat) Step {
 // for.
 func Economy(speed, fuel, relative stat.Estimate) stat.Estimate {
 	if !(fuel.Mean > 0) {
-		return stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: 1}
+		return unknown
 	}
 	e := speed.Mean / fuel.Mean
 	return stat.Estimate{Mean: e, SE: e * relative.SE, DOF: relative.DOF}

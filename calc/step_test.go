@@ -2,6 +2,7 @@ package calc
 
 import (
 	"math"
+	"math/cmplx"
 	"testing"
 
 	"trialday.example/logd/calc/stat"
@@ -86,7 +87,7 @@ func TestNothingKnownGivesNoBest(t *testing.T) {
 
 func TestStepsByRPMAndEngines(t *testing.T) {
 	window := func(id, run int, rpm, heading float64, set EngineSet) Window {
-		w := Window{ID: id, Run: run, Engines: set, Heading: stat.Estimate{Mean: heading}, Ground: rect(rpm/4, heading),
+		w := Window{ID: id, Run: run, Engines: set, Heading: stat.Estimate{Mean: heading}, Ground: cmplx.Rect(rpm/4, heading),
 			Start: int64(id) * 100 * second, End: int64(id)*100*second + 60*second}
 		w.SOG = stat.Estimate{Mean: rpm / 4, SE: 0.02, DOF: 10}
 		w.Total = stat.Estimate{Mean: rpm * 1e-6, SE: 1e-7, DOF: 10}

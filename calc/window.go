@@ -15,6 +15,9 @@ import (
 // averages out over half a minute (from memory).
 const gnssFloor = 0.01
 
+// unknown is the estimate of what was not heard.
+var unknown = stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: 1}
+
 // Window is a stretch of a held run that was tested for steadiness, with its
 // figures. A figure that was not heard is NaN.
 type Window struct {
@@ -116,7 +119,7 @@ func estimateOf(x []float64) stat.Estimate {
 		}
 	}
 	if len(have)*2 < len(x) || len(have) == 0 {
-		return stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: 1}
+		return unknown
 	}
 	return stat.MeanOf(have)
 }

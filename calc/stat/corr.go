@@ -135,13 +135,8 @@ func Slope(x []float64) Estimate {
 		return Estimate{Mean: 0, SE: math.Inf(1), DOF: 1}
 	}
 	tm, m := (n-1)/2, Mean(x)
-	sxy, sxx := 0.0, 0.0
-	for i, v := range x {
-		t := float64(i) - tm
-		sxy += t * (v - m)
-		sxx += t * t
-	}
-	slope := sxy / sxx
+	sxx := n * (n*n - 1) / 12 // of 0 to n-1 about their mean
+	slope := LineSlope(x)
 	res := make([]float64, len(x))
 	rss := 0.0
 	for i, v := range x {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -160,14 +159,12 @@ func (h *hearing) read(path string) error {
 		return err
 	}
 	defer src.Close()
-	var f frame.Frame
-	for {
-		if err := src.Next(&f); errors.Is(err, io.EOF) {
-			break
-		} else if err != nil {
-			return err
-		}
-		h.frame(&f, src.Buses()[f.Bus])
+	_, err = frame.Each(src, func(f *frame.Frame) error {
+		h.frame(f, src.Buses()[f.Bus])
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	h.trouble = nil
 	for _, f := range src.Faults().First {

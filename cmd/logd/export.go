@@ -110,16 +110,14 @@ func exportSamples(w io.Writer, format, from string, first frame.Source, cfg con
 }
 
 func drain(src frame.Source, d *decode.Decoder) error {
-	var f frame.Frame
-	for {
-		if err := src.Next(&f); errors.Is(err, io.EOF) {
-			d.Finish()
-			return nil
-		} else if err != nil {
-			return err
-		}
-		d.Frame(&f)
+	_, err := frame.Each(src, func(f *frame.Frame) error {
+		d.Frame(f)
+		return nil
+	})
+	if err == nil {
+		d.Finish()
 	}
+	return err
 }
 
 // table is what a sample can be written to.

@@ -1,9 +1,7 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -49,16 +47,5 @@ func importTo(dir string, src frame.Source) (n int64, err error) {
 			err = cerr
 		}
 	}()
-	var f frame.Frame
-	for {
-		if err := src.Next(&f); errors.Is(err, io.EOF) {
-			return n, nil
-		} else if err != nil {
-			return n, err
-		}
-		if err := w.Append(&f, src.Buses()[f.Bus]); err != nil {
-			return n, err
-		}
-		n++
-	}
+	return frame.Each(src, func(f *frame.Frame) error { return w.Append(f, src.Buses()[f.Bus]) })
 }

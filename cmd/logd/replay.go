@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -67,19 +66,16 @@ func replay(cfg configs.Config, captures []string, noted []calc.Reading, dir str
 	d := day.New(cfg, version, src.Buses)
 	d.Note(noted)
 	bar := newProgress(src)
-	var f frame.Frame
-	for n := 0; ; n++ {
-		err := src.Next(&f)
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return nil, err
-		}
-		d.Frame(&f)
-		if n%4096 == 0 {
+	n := 0
+	_, err = frame.Each(src, func(f *frame.Frame) error {
+		d.Frame(f)
+		if n++; n%4096 == 0 {
 			bar.update()
 		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	bar.done()
 	faults := src.Faults()

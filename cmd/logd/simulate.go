@@ -3,7 +3,6 @@ package main
 import (
 	"bufio"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -14,8 +13,7 @@ import (
 
 	"trialday.example/logd/cmd/logd/simulate"
 	"trialday.example/logd/configs/scenarios"
-	"trialday.example/logd/decode/capture"
-	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/sink/export"
 )
 
 func simulateCommand() *cobra.Command {
@@ -66,21 +64,8 @@ func loadScenario(name string) (*simulate.Scenario, error) {
 func simulateTo(s *simulate.Scenario, seed uint64, out, truth string) (n int64, err error) {
 	day := s.Start(seed)
 	err = writeFile(out, func(w io.Writer) error {
-		line := make([]byte, 0, 64)
-		buses := day.Buses()
-		var f frame.Frame
-		for {
-			if err := day.Next(&f); errors.Is(err, io.EOF) {
-				return nil
-			} else if err != nil {
-				return err
-			}
-			n++
-			line = capture.AppendLine(line[:0], &f, buses[f.Bus])
-			if _, err := w.Write(append(line, '\n')); err != nil {
-				return err
-			}
-		}
+		n, err = export.CanLog(w, day)
+		return err
 	})
 	if err != nil {
 		return n, err

@@ -84,7 +84,7 @@ func intoJournal(t *testing.T, src frame.Source) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, err = each(src, func(f *frame.Frame) error { return w.Append(f, src.Buses()[f.Bus]) })
+	_, err = frame.Each(src, func(f *frame.Frame) error { return w.Append(f, src.Buses()[f.Bus]) })
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -27,7 +27,7 @@ import (
 func CanLog(w io.Writer, src frame.Source) (n int64, err error) {
 	out := bufio.NewWriterSize(w, 64<<10)
 	var line []byte
-	n, err = each(src, func(f *frame.Frame) error {
+	n, err = frame.Each(src, func(f *frame.Frame) error {
 		line = append(capture.AppendLine(line[:0], f, src.Buses()[f.Bus]), '\n')
 		_, err := out.Write(line)
 		return err
@@ -38,29 +38,13 @@ func CanLog(w io.Writer, src frame.Source) (n int64, err error) {
 	return n, err
 }
 
-// each calls write for every frame of src and counts them.
-func each(src frame.Source, write func(*frame.Frame) error) (n int64, err error) {
-	var f frame.Frame
-	for {
-		if err := src.Next(&f); err == io.EOF {
-			return n, nil
-		} else if err != nil {
-			return n, err
-		}
-		if err := write(&f); err != nil {
-			return n, err
-		}
-		n++
-	}
-}
-
 // PCAPNG writes all frames of src as pcapng with link type 227
 // (LINKTYPE_CAN_SOCKETCAN), one interface for each bus, with its name, and
 // times in nanoseconds. It returns the number of frames. A time before 1970,
 // which the format cannot express, is written as 1970.
 func PCAPNG(w io.Writer, src frame.Source) (n int64, err error) {
 	p := pcapng{w: w, src: src}
-	n, err = each(src, p.write)
+	n, err = frame.Each(src, p.write)
 	if err == nil {
 		err = p.interfaces() // also a capture without frames is a whole file
 	}

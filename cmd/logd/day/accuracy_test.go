@@ -213,36 +213,47 @@ func (sc *score) row(name string) string {
 
 const tableHead = "| sea | days | steady stretches found | windows not steady | edges within 3 s | speed: bias | speed: rms error | truth in interval: speed | fuel | economy |"
 
-func TestAccuracyOverManyDays(t *testing.T) {
-	days := make([]simulatedDay, accuracyDays)
+// simulatedDays runs n days, seeds 1 to n, on all processors, and returns them
+// by rising sea.
+func simulatedDays(t *testing.T, n int, run func(t *testing.T, seed uint64) simulatedDay) []simulatedDay {
+	t.Helper()
+	days := make([]simulatedDay, n)
 	var wg sync.WaitGroup
 	next := make(chan int)
 	for range runtime.GOMAXPROCS(0) {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
+		wg.Go(func() {
 			for i := range next {
-				days[i] = runAccuracyDay(t, uint64(i+1))
+				days[i] = run(t, uint64(i+1))
 			}
-		}()
+		})
 	}
 	for i := range days {
 		next <- i
 	}
 	close(next)
 	wg.Wait()
-
 	sort.Slice(days, func(i, j int) bool { return days[i].waves < days[j].waves })
+	return days
+}
+
+// third returns one third of the days, and what to call it.
+func third(days []simulatedDay, i int) ([]simulatedDay, string) {
+	part := days[i*len(days)/3 : (i+1)*len(days)/3]
+	return part, fmt.Sprintf("waves %.2f to %.2f m", part[0].waves, part[len(part)-1].waves)
+}
+
+func TestAccuracyOverManyDays(t *testing.T) {
+	days := simulatedDays(t, accuracyDays, runAccuracyDay)
 	var all score
 	table := []string{tableHead}
-	for third := range 3 {
-		part := days[third*len(days)/3 : (third+1)*len(days)/3]
+	for i := range 3 {
+		part, name := third(days, i)
 		var sc score
 		for _, d := range part {
 			sc.judgeDay(t, d)
 			all.judgeDay(t, d)
 		}
-		table = append(table, sc.row(fmt.Sprintf("waves %.2f to %.2f m", part[0].waves, part[len(part)-1].waves)))
+		table = append(table, sc.row(name))
 	}
 	table = append(table, all.row("all"))
 	t.Logf("bias of fuel %+.3f %%, of economy %+.3f %%", 100*all.fuelBias/float64(all.steps), 100*all.economyBias/float64(all.steps))

@@ -7,11 +7,8 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"runtime"
 	"slices"
-	"sort"
 	"strings"
-	"sync"
 	"testing"
 
 	"trialday.example/logd/cmd/logd/simulate"
@@ -268,34 +265,15 @@ func (sc *manoeuvreScore) turnRow(name string) string {
 }
 
 func TestManoeuvreAccuracyOverManyDays(t *testing.T) {
-	days := make([]simulatedDay, manoeuvreDays)
-	var wg sync.WaitGroup
-	next := make(chan int)
-	for range runtime.GOMAXPROCS(0) {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			for i := range next {
-				days[i] = runManoeuvreDay(t, uint64(i+1))
-			}
-		}()
-	}
-	for i := range days {
-		next <- i
-	}
-	close(next)
-	wg.Wait()
-
-	sort.Slice(days, func(i, j int) bool { return days[i].waves < days[j].waves })
+	days := simulatedDays(t, manoeuvreDays, runManoeuvreDay)
 	var all manoeuvreScore
 	first, second := []string{accelerationHead}, []string{turnHead}
-	for third := range 3 {
-		part := days[third*len(days)/3 : (third+1)*len(days)/3]
+	for i := range 3 {
+		part, name := third(days, i)
 		var sc manoeuvreScore
 		for _, d := range part {
 			sc.judge(t, d)
 		}
-		name := fmt.Sprintf("waves %.2f to %.2f m", part[0].waves, part[len(part)-1].waves)
 		first, second = append(first, sc.accelerationRow(name)), append(second, sc.turnRow(name))
 	}
 	for _, d := range days {

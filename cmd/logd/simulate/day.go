@@ -52,17 +52,10 @@ func (s *Scenario) Start(seed uint64) *Day {
 // error that emit returns.
 func (s *Scenario) Run(seed uint64, emit func(*frame.Frame) error) (*Truth, error) {
 	d := s.Start(seed)
-	var f frame.Frame
-	for {
-		if err := d.Next(&f); err == io.EOF {
-			return d.Truth(), nil
-		} else if err != nil {
-			return nil, err
-		}
-		if err := emit(&f); err != nil {
-			return nil, err
-		}
+	if _, err := frame.Each(d, emit); err != nil {
+		return nil, err
 	}
+	return d.Truth(), nil
 }
 
 // Buses implements frame.Source.
