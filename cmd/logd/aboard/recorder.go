@@ -127,11 +127,20 @@ func (r *recorder) record(now time.Time) error {
 	if err := r.flush(); err != nil {
 		return err
 	}
-	if d := now.Sub(r.synced); d < seconds(r.cfg.Journal.SyncS) && d >= 0 {
+	if d := now.Sub(r.synced); d < r.syncAfter() && d >= 0 {
 		return nil
 	}
 	r.synced = now
 	return r.sync()
+}
+
+// syncAfter is the time from the beginning of one sync to that of the next. It
+// allows for the time that a sync takes, so that frames are on the disk, not
+// only on their way, within the configured time; but no more than half the time
+// is given up for a slow disk.
+func (r *recorder) syncAfter() time.Duration {
+	whole := seconds(r.cfg.Journal.SyncS)
+	return whole - min(tick+time.Duration(r.status.synced.Load()), whole/2)
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

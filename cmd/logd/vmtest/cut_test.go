@@ -85,7 +85,8 @@ func (b *boatUnderCuts) live(rounds int) {
 }
 
 // sail records until the power is cut. Every fifth cut comes while logd starts
-// and reads its journal.
+// and reads its journal, and as many come about when the first frame is on its
+// way to the disk.
 func (b *boatUnderCuts) sail(m *machine, round int) witnessed {
 	m.addBuses("vcan0")
 	if round%5 == 0 {
@@ -100,7 +101,11 @@ func (b *boatUnderCuts) sail(m *machine, round int) witnessed {
 	m.launch([]string{"vcan0"}, "")
 	m.run("stty -F /dev/ttyS2 raw; candump -L vcan0,18FFFF05:1FFFFFFF >/dev/ttyS2 & sleep 0.3")
 	m.run("canplayer -I /tmp/traffic.log &")
-	time.Sleep(b.upTo(4))
+	if round%5 == 1 {
+		time.Sleep(b.upTo(0.5))
+	} else {
+		time.Sleep(b.upTo(4))
+	}
 	m.cut()
 	return witnessed{readLog(b.t, m.witness)}
 }

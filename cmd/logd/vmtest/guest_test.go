@@ -2,10 +2,14 @@ package vmtest
 
 import (
 	"fmt"
+	"io"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+
+	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/sink/journal"
 )
 
 // What is done inside the guest, again and again.
@@ -134,10 +138,11 @@ func (m *machine) mountDisk() {
 	m.run("mkdir -p /disk && mount -t ext4 -o errors=remount-ro /dev/vda /disk")
 }
 
-// fetchLogbook copies the directory of the trials out of the guest.
+// fetchLogbook copies the directory of the trials out of the guest. It may not
+// exist: the power went before it was on the disk.
 func (m *machine) fetchLogbook() (dir string) {
 	m.t.Helper()
-	m.run("rm -rf /share/journal && cp -r /disk/journal /share/journal")
+	m.run("rm -rf /share/journal && { [ ! -e /disk/journal ] || cp -r /disk/journal /share/journal; }")
 	return filepath.Join(m.share, "journal")
 }
 
@@ -148,8 +153,7 @@ func exportAll(t *testing.T, logbook string) []line {
 	journals, _ := filepath.Glob(filepath.Join(logbook, "[0-9]*", "frames"))
 	var all []line
 	for i, dir := range journals { // sorted by number
-		segments, _ := filepath.Glob(filepath.Join(dir, "*.seg"))
-		if len(segments) == 0 {
+		if isEmpty(t, dir) {
 			continue // the power went before the first frame
 		}
 		out := filepath.Join(t.TempDir(), fmt.Sprint(i))
@@ -157,4 +161,24 @@ func exportAll(t *testing.T, logbook string) []line {
 		all = append(all, readLog(t, out)...)
 	}
 	return all
+}
+
+// isEmpty reports whether a journal opens and has no frame.
+func isEmpty(t *testing.T, dir string) bool {
+	t.Helper()
+	segments, _ := filepath.Glob(filepath.Join(dir, "*.seg"))
+	if len(segments) == 0 {
+		return true
+	}
+	r, err := journal.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	var f frame.Frame
+	err = r.Next(&f)
+	if err != nil && err != io.EOF {
+		t.Fatal(err)
+	}
+	return err == io.EOF
 }
