@@ -1,0 +1,130 @@
+package results
+
+import (
+	"encoding/json"
+	"fmt"
+	"reflect"
+)
+
+// Live is how a trial that goes on stands, made about once a second for those
+// who look on. It comes from the same pipeline as results.json, in the same
+// units. A figure that is not heard now is null.
+type Live struct {
+	Version    string    `json:"version"`
+	Time       string    `json:"time"` // RFC 3339 UTC of the last frame; "" before the first
+	ClockKnown bool      `json:"clock_known"`
+	Trial      *Session  `json:"trial"` // null before the first frame
+	Recording  Recording `json:"recording"`
+	Run        *Underway `json:"run"` // null before the first second
+	Now        Now       `json:"now"`
+	Hold       Hold      `json:"hold"`
+	// Steps are those so far, by rising rpm.
+	Steps []SoFar `json:"steps"`
+	Lamps []Lamp  `json:"lamps"`
+}
+
+// Session names the trial that is being recorded.
+type Session struct {
+	Number int    `json:"number"`
+	Name   string `json:"name"`
+	Start  string `json:"start"` // RFC 3339 UTC
+}
+
+// Recording tells whether frames are being kept.
+type Recording struct {
+	OK       bool     `json:"ok"`
+	Frames   uint64   `json:"frames"` // in the trial's journal
+	Lost     uint64   `json:"lost"`   // received and not kept, since the program's start
+	Problems []string `json:"problems"`
+}
+
+// Underway is the run that has not ended yet. Its kind lags by a few seconds:
+// a change counts once it has lasted.
+type Underway struct {
+	ID      int     `json:"id"`
+	Kind    string  `json:"kind"` // as of Run
+	Start   string  `json:"start"`
+	Seconds float64 `json:"seconds"`
+}
+
+// Now is the last whole second.
+type Now struct {
+	SOGKn         *float64    `json:"sog_kn"`
+	STWKn         *float64    `json:"stw_kn"`
+	COGDeg        *float64    `json:"cog_deg"`
+	HeadingDeg    *float64    `json:"heading_deg"`
+	FuelLPH       *float64    `json:"fuel_lph"` // all engines; null unless each that runs gives it
+	EconomyLPerNM *float64    `json:"economy_l_per_nm"`
+	RollDeg       *float64    `json:"roll_deg"`
+	PitchDeg      *float64    `json:"pitch_deg"`
+	DepthM        *float64    `json:"depth_m"`
+	Engines       []EngineNow `json:"engines"` // port to starboard
+}
+
+// EngineNow is one engine in the last whole second.
+type EngineNow struct {
+	Name    string   `json:"name"`
+	RPM     *float64 `json:"rpm"`
+	FuelLPH *float64 `json:"fuel_lph"`
+	LoadPct *float64 `json:"load_pct"`
+	Gear    *string  `json:"gear"` // forward, neutral, reverse
+	TrimPct *float64 `json:"trim_pct"`
+}
+
+// The states of Hold.
+const (
+	HoldFree     = "free"     // throttle or course not held
+	HoldSettling = "settling" // held, not steady yet
+	HoldSteady   = "steady"   // steady: hold MoreS more
+	HoldEnough   = "enough"   // steady for long enough: the pass may end
+)
+
+// Hold guides whoever holds throttle and wheel.
+type Hold struct {
+	State      string   `json:"state"`
+	SteadyS    float64  `json:"steady_s"` // length of the steady stretch that lasts until now
+	NeedS      float64  `json:"need_s"`   // how long it should become
+	MoreS      float64  `json:"more_s"`   // NeedS less SteadyS, not below 0
+	RPM        *float64 `json:"rpm"`      // mean of the driving engines where held
+	HeadingDeg *float64 `json:"heading_deg"`
+	Why        string   `json:"why"` // why not steady; "" where it is
+}
+
+// SoFar is a step as far as the day has come.
+type SoFar struct {
+	RPM              float64   `json:"rpm"`
+	SpeedKn          *Interval `json:"speed_kn"`
+	FuelLPH          *Interval `json:"fuel_lph"`
+	Passes           int       `json:"passes"`
+	HeadingsDeg      []float64 `json:"headings_deg"` // of each pass
+	NeedsReciprocal  bool      `json:"needs_reciprocal"`
+	ReciprocalDeg    *float64  `json:"reciprocal_deg"` // the heading of the pass that is missing
+	CurrentCorrected bool      `json:"current_corrected"`
+}
+
+// Lamp tells of one thing that figures hang on whether it is well.
+type Lamp struct {
+	Name  string `json:"name"`
+	State string `json:"state"` // good, warn, bad, off
+	Text  string `json:"text"`  // what is wrong, and what to do
+}
+
+// The states of a Lamp. Off: nothing of the kind was ever heard, or it is not
+// wanted.
+const (
+	LampGood = "good"
+	LampWarn = "warn"
+	LampBad  = "bad"
+	LampOff  = "off"
+)
+
+// MarshalJSON rounds as WriteJSON does, and writes what is no number as null
+// and a list without entries as [].
+func (l Live) MarshalJSON() ([]byte, error) {
+	type plain Live
+	tidied, err := tidy(reflect.ValueOf(plain(l)), "")
+	if err != nil {
+		return nil, fmt.Errorf("results: live: %w", err)
+	}
+	return json.Marshal(tidied.Interface())
+}
