@@ -57,6 +57,7 @@ type Watch struct {
 	report Report
 	flows  []Flow // by the turning circles of the day
 	adrift []Flow // by drifting; their common error is the wind
+	closed bool
 }
 
 // New starts a day.
@@ -117,40 +118,24 @@ func (w *Watch) endTurn(clip []frame) {
 	w.flows = append(w.flows, flow)
 }
 
-// Finish ends the day. Current gives what else is known of the current at a
-// time (SE NaN where nothing is). The watch must not be used afterwards.
+// Finish ends the day and derives its figures; see Derive.
 func (w *Watch) Finish(current func(t int64) Flow) *Report {
+	w.Close()
+	return w.Evidence().Derive(w.set, current)
+}
+
+// Close ends the day: what was still going on counts as it stands. No sample
+// may follow.
+func (w *Watch) Close() {
+	if w.closed {
+		return
+	}
+	w.closed = true
 	w.grid.finish()
 	w.accel.finish(w.grid, &w.report)
 	w.stop.finish(w.grid, &w.report)
 	w.out.finish(&w.report)
-	r := &w.report
-	r.Lag = w.lag.lag(w.grid.lines[chGroundN].period)
-	at := func(t int64) (Flow, bool) { return w.flowAt(t, current(t)) }
-	var runs []*run
-	for _, p := range w.accel.clips {
-		if a, one := p.measure(&w.set, &r.Lag, at); one != nil {
-			r.Accelerations, runs = append(r.Accelerations, a), append(runs, one)
-		}
-	}
-	r.Together = combine(r.Accelerations, runs, w.set.Mass)
-	for _, p := range w.stop.clips {
-		if s, ok := p.measure(&r.Lag, at); ok {
-			r.Stops = append(r.Stops, s)
-		}
-	}
-	r.Slow = w.slow.result(at)
-	return r
-}
-
-// flowAt combines the current from all there is at a time. Of the times adrift
-// only the nearest counts: they share one error, the wind's.
-func (w *Watch) flowAt(t int64, more Flow) (Flow, bool) {
-	all := append([]Flow{more}, w.flows...)
-	if n := nearest(w.adrift, t); n >= 0 {
-		all = append(all, w.adrift[n])
-	}
-	return flowAt(all, t)
+	w.slow.close()
 }
 
 // driving returns the mean speed in 1/s and the set of the engines that turn

@@ -128,14 +128,13 @@ func (s *slowWatch) close() {
 	}
 }
 
-// result sums up by set of engines and direction.
-func (s *slowWatch) result(flow func(int64) (Flow, bool)) []Slow {
-	s.close()
+// sumUp sums up stretches by set of engines and direction.
+func sumUp(all []stretch, flow func(int64) (Flow, bool)) []Slow {
 	var out []Slow
 	var weights []float64
 next:
-	for i := range s.all {
-		t := &s.all[i]
+	for i := range all {
+		t := &all[i]
 		for k := range out {
 			if out[k].Engines == t.set && out[k].Astern == t.astern {
 				weights[k] = out[k].join(t, weights[k], flow)
