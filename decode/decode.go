@@ -66,6 +66,7 @@ type Decoder struct {
 	unknown  unknown
 	now      int64 // trial time of the last frame; without the pause at an open jump
 	steps    int   // clock steps told so far
+	late     int64 // pauses added to the times of frames already taken
 
 	// The message that is being made into samples.
 	msg  message
@@ -143,6 +144,7 @@ func (d *Decoder) message(m *assemble.Message) {
 // release decodes what was held back, later by the pause that was found.
 func (d *Decoder) release(pause int64) {
 	d.now += pause
+	d.late += pause
 	d.tellJump(d.held.jump, d.held.jump+pause)
 	d.held.release(pause, func(m message) {
 		d.msg = m
@@ -239,6 +241,11 @@ func (d *Decoder) matches(source uint16, text string) bool {
 
 // Now is the trial time of the last frame, in nanoseconds.
 func (d *Decoder) Now() int64 { return d.now }
+
+// Late is the sum of the pauses that were found at jumps only after frames had
+// been given a time: what Now said while a jump was open is too early by what
+// Late grows by when it closes.
+func (d *Decoder) Late() int64 { return d.late }
 
 // Clock turns trial time into UTC.
 func (d *Decoder) Clock() *clock.Clock { return &d.clock }

@@ -25,7 +25,7 @@ var published = []string{
 	"steady.min_s number", "steady.settle_pct number", "steady.rpm_hunting_pct number", "steady.course_deg number", "steady.step_pct number",
 	"clock.offset_s number", "clock.uncertainty_s number",
 	"windows[].id int", "windows[].run int", "windows[].start time", "windows[].end time",
-	"windows[].accepted bool", "windows[].reason string",
+	"windows[].accepted bool", "windows[].reason string", "windows[].frames.first int", "windows[].frames.last int",
 	"windows[].heading_deg number?", "windows[].cog_deg number?",
 	"windows[].sog_kn interval?", "windows[].rpm intervals", "windows[].fuel_lph interval?",
 	"windows[].load_pct number?", "windows[].pitch_deg number?", "windows[].roll_deg number?",

@@ -5,7 +5,8 @@ The keys that do not explain themselves in the structure:
 	clock      offset_s is UTC minus recorder time at the first frame, uncertainty_s half
 	           of its 95 % interval, steps the repaired jumps
 	windows    in order of time, accepted or not; step is null unless accepted; heading_deg
-	           and cog_deg true, 0 to 360; rpm and engine_fuel_lph by engine name
+	           and cog_deg true, 0 to 360; rpm and engine_fuel_lph by engine name; frames
+	           counts all frames of the day from 1 in the order of reception
 	steps      by rising rpm; speed_kn is over ground in one direction or, where
 	           current_corrected, through the water; current_set_deg is where it flows to
 	best       ids of steps, null where not derived; cruise lies between steps

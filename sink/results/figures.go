@@ -18,6 +18,9 @@ type Edge struct {
 	UTC func(trial int64) int64
 	// Engines are the engines' names by index, port to starboard.
 	Engines []string
+	// Frames finds the frames of a stretch of trial time, nil for none; nil
+	// where frames are not counted.
+	Frames func(from, to int64) *FrameRange
 }
 
 // Stamp writes trial time as RFC 3339 in UTC, to the millisecond.
@@ -60,6 +63,9 @@ func (e Edge) window(w *calc.Window) Window {
 		PitchDeg: degrees(w.Pitch.Mean), RollDeg: degrees(w.Roll.Mean),
 		DepthM: scaled(w.Depth.Mean, 1), DepthFroude: scaled(w.DepthFroude(), 1), WavePeriodS: scaled(w.Wave, 1),
 		WindKn: scaled(w.Breeze.Mean, units.Knots(1)), WindFromDeg: compass(cmplx.Phase(w.Wind)),
+	}
+	if e.Frames != nil {
+		out.Frames = e.Frames(w.Start, w.End)
 	}
 	out.Intervals = map[string]Interval{}
 	for _, f := range []struct {

@@ -127,6 +127,7 @@ type Window struct {
 	Accepted   bool                `json:"accepted"`
 	Reason     string              `json:"reason"` // why not accepted; "" when accepted
 	Step       *int                `json:"step"`   // id of the step it counts in
+	Frames     *FrameRange         `json:"frames"` // all that were heard from start to end; null where none was
 	HeadingDeg *float64            `json:"heading_deg"`
 	COGDeg     *float64            `json:"cog_deg"`
 	SOGKn      *Interval           `json:"sog_kn"`
@@ -148,6 +149,14 @@ type Window struct {
 	WindKn      *float64 `json:"wind_kn"`       // true wind speed
 	WindFromDeg *float64 `json:"wind_from_deg"` // true
 	WavePeriodS *float64 `json:"wave_period_s"` // of encounter
+}
+
+// FrameRange is a stretch of frames by number, both ends in it. Frames count
+// from 1 in the order of reception, so that a frame's number is its line in the
+// canlog export.
+type FrameRange struct {
+	First int64 `json:"first"`
+	Last  int64 `json:"last"`
 }
 
 // Step is one rpm step: the passes at one throttle setting taken together.

@@ -27,6 +27,7 @@ type Day struct {
 	trial   *calc.Trial
 	gaps    gapWatch
 	frames  fingerprint
+	places  places
 	events  []decode.Event
 	dropped int
 	last    int64 // trial time of the last sample
@@ -46,6 +47,7 @@ func New(cfg configs.Config, version string, buses func() []string) *Day {
 func (d *Day) Frame(f *frame.Frame) {
 	d.frames.add(f)
 	d.decoder.Frame(f)
+	d.places.add(d.decoder.Now(), d.decoder.Clock().Open(), d.decoder.Late())
 }
 
 // Sample implements decode.Handler.
@@ -74,6 +76,7 @@ const maxEvents = 2000
 // Bad is the number of lines that could not be read.
 func (d *Day) Finish(bad int64) (*results.Results, *results.Timeline) {
 	d.decoder.Finish()
+	d.places.finish(d.decoder.Late())
 	rep := d.trial.Finish()
 	d.gaps.finish(d.last)
 	return d.results(rep, bad)

@@ -58,7 +58,7 @@ func steadiness(e decode.Event) bool {
 func (d *Day) results(rep *calc.Report, bad int64) (*results.Results, *results.Timeline) {
 	clock := d.decoder.Clock()
 	names := d.engineNames(rep)
-	edge := results.Edge{UTC: clock.UTC, Engines: names}
+	edge := results.Edge{UTC: clock.UTC, Engines: names, Frames: d.places.between}
 	r := &results.Results{
 		Schema: results.Schema, Version: d.version,
 		Trial:  results.Trial{Name: d.cfg.Trial.Name, Place: d.cfg.Trial.Place, Units: d.cfg.Trial.Units},
