@@ -22,9 +22,7 @@ type Settings struct {
 
 // Report is what calculation gives, in SI units and trial time.
 type Report struct {
-	Start, End int64 // trial time of the first and the end of the last tick, ns
-	Runs       []Run
-	Windows    []Window
+	Found
 	Steps      []Step
 	Best       Best
 	Day        DayFit
@@ -33,12 +31,7 @@ type Report struct {
 	Propulsion Propulsion
 	Reference  float64  // kg, as asked for; 0 for none
 	AtMass     []AtMass // the steps at that mass
-	Line       Line
 	Manoeuvres manoeuvre.Report
-	// Heard has a bit for each engine that sent its speed.
-	Heard EngineSet
-	// Has tells which kinds of data came at all.
-	HasFuel, HasLoad, HasHeading, HasSOG bool
 }
 
 // Trial takes the samples of a day in time order and gives its figures. It
@@ -50,10 +43,12 @@ type Trial struct {
 	ticker *ticker
 	cutter *cutter
 	fuel   *fuelMeter
-	report Report
+	found  Found
 	lead   []tick
 	any    bool
 	watch  *manoeuvre.Watch
+	closed bool
+	live   liveState
 }
 
 // New starts a trial.
@@ -61,7 +56,7 @@ func New(set Settings) *Trial {
 	t := &Trial{set: set, fuel: newFuelMeter(set.Fuel.Tank)}
 	t.cutter = &cutter{out: t.endRun}
 	t.ticker = newTicker(t.tick)
-	t.watch = manoeuvre.New(manoeuvre.Settings{Marks: set.Marks, Length: set.Boat.Length, Mass: set.Boat.Mass})
+	t.watch = manoeuvre.New(set.manoeuvres())
 	return t
 }
 
@@ -90,16 +85,17 @@ func (t *Trial) SourceChanged(now int64) {
 func (t *Trial) tick(k *tick) {
 	if !t.any {
 		t.any = true
-		t.report.Start = k.at
+		t.found.Start = k.at
 	}
-	t.report.End = k.at + second
-	t.report.note(k)
-	t.report.Line.add(k)
+	t.found.End = k.at + second
+	t.found.note(k)
+	t.found.Line.add(k)
+	t.live.tick(k)
 	t.cutter.add(k)
 }
 
 // note keeps which data was heard.
-func (r *Report) note(k *tick) {
+func (r *Found) note(k *tick) {
 	r.HasSOG = r.HasSOG || k.has(chSOG)
 	r.HasHeading = r.HasHeading || k.hasVec(vecHeading)
 	for e := 0; e < MaxEngines; e++ {
@@ -113,15 +109,15 @@ func (r *Report) note(k *tick) {
 
 func (t *Trial) endRun(kind Kind, ticks []tick) {
 	defer t.keepLead(ticks)
-	r := Run{ID: len(t.report.Runs) + 1, Kind: kind, Start: ticks[0].at, End: ticks[len(ticks)-1].at + second}
-	t.report.Runs = append(t.report.Runs, r)
+	r := Run{ID: len(t.found.Runs) + 1, Kind: kind, Start: ticks[0].at, End: ticks[len(ticks)-1].at + second}
+	t.found.Runs = append(t.found.Runs, r)
 	if kind != HeldThrottle {
 		return
 	}
 	for _, s := range steadySpans(t.lead, ticks, t.set.Limits) {
 		w := newWindow(ticks[s.from:s.to], r.ID, s.reason)
-		w.ID = len(t.report.Windows) + 1
-		t.report.Windows = append(t.report.Windows, w)
+		w.ID = len(t.found.Windows) + 1
+		t.found.Windows = append(t.found.Windows, w)
 	}
 }
 
@@ -131,25 +127,24 @@ func (t *Trial) keepLead(ticks []tick) {
 	t.lead = append(t.lead[:0], t.lead[max(0, len(t.lead)-leadTicks):]...)
 }
 
-// Finish ends the day and returns its figures. The trial must not be used
-// afterwards.
-func (t *Trial) Finish() *Report {
+// Close ends the day: the run that was going on ends here. No sample may follow.
+func (t *Trial) Close() {
+	if t.closed {
+		return
+	}
+	t.closed = true
 	if t.ticker.started {
 		t.ticker.close()
 	}
 	t.cutter.finish()
-	r := &t.report
-	r.Steps = Steps(r.Windows, t.set.Step, t.set.Boat)
-	r.Best = FindBest(r.Steps, t.set.Boat)
-	r.Day = FitDay(r.Windows, r.Steps)
-	r.Day.setFlows(r.Windows, r.Steps)
-	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
-	r.Manoeuvres = *t.watch.Finish(r.Day.flow)
-	r.Propulsion = Propel(r.Steps, t.set.Shafts)
-	r.Reference = t.set.Reference
-	r.AtMass = AtReferenceMass(r.Steps, t.set.Reference, t.set.Boat)
-	r.FuelCheck = t.fuel.check(t.set.Fuel, r.Windows)
-	return r
+	t.watch.Close()
+	t.fuel.close()
+}
+
+// Finish ends the day and returns its figures.
+func (t *Trial) Finish() *Report {
+	t.Close()
+	return Derive(t.Evidence(), t.set)
 }
 
 // linePoints bounds the line kept for drawing.

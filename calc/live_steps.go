@@ -1,0 +1,47 @@
+package calc
+
+import (
+	"math"
+	"slices"
+)
+
+// StepSoFar is a step as far as the day has come.
+type StepSoFar struct {
+	Step
+	Directions []float64 // rad, of each pass, in order of time
+	// Reciprocal is the heading, rad, of a pass that would let the current be
+	// taken out; NaN where that is done, or directions are not known.
+	Reciprocal float64
+}
+
+// stepsSoFar derives the steps from the windows so far, as Finish does from
+// all of them.
+func (t *Trial) stepsSoFar() []StepSoFar {
+	if all := t.report.Windows; len(all) != t.live.windows {
+		t.live.windows = len(all)
+		windows := slices.Clone(all) // Steps numbers them
+		t.live.steps = nil
+		for _, s := range Steps(windows, t.set.Step, t.set.Boat) {
+			t.live.steps = append(t.live.steps, soFar(s, windows))
+		}
+	}
+	return t.live.steps
+}
+
+func soFar(s Step, windows []Window) StepSoFar {
+	out := StepSoFar{Step: s, Reciprocal: math.NaN()}
+	var group []int
+	for _, id := range s.Windows {
+		group = append(group, id-1)
+	}
+	var passes []Pass
+	for _, g := range passesOf(windows, group) {
+		p := g.pass()
+		passes = append(passes, p)
+		out.Directions = append(out.Directions, p.Heading)
+	}
+	if !s.Corrected && directed(passes) {
+		out.Reciprocal = circularMean(out.Directions) + math.Pi
+	}
+	return out
+}
