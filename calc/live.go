@@ -81,8 +81,8 @@ func (t *Trial) Live() (l Live, ok bool) {
 		return Live{}, false
 	}
 	last := &c.ticks[len(c.ticks)-1]
-	l = Live{Now: last.moment(), Known: c.begun, Heard: t.report.Heard, Steps: t.stepsSoFar()}
-	l.Run = Run{ID: len(t.report.Runs) + 1, Kind: c.kind, Start: c.ticks[0].at, End: last.at + second}
+	l = Live{Now: last.moment(), Known: c.begun, Heard: t.found.Heard, Steps: t.stepsSoFar()}
+	l.Run = Run{ID: len(t.found.Runs) + 1, Kind: c.kind, Start: c.ticks[0].at, End: last.at + second}
 	l.Hold = t.hold()
 	return l, true
 }

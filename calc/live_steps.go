@@ -17,7 +17,7 @@ type StepSoFar struct {
 // stepsSoFar derives the steps from the windows so far, as Finish does from
 // all of them.
 func (t *Trial) stepsSoFar() []StepSoFar {
-	if all := t.report.Windows; len(all) != t.live.windows {
+	if all := t.found.Windows; len(all) != t.live.windows {
 		t.live.windows = len(all)
 		windows := slices.Clone(all) // Steps numbers them
 		t.live.steps = nil
