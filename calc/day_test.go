@@ -276,7 +276,7 @@ func TestMemoryIsBoundedByARun(t *testing.T) {
 	if n := len(tr.cutter.ticks); n > maxRunTicks+confirm+2*side+1 {
 		t.Errorf("%d ticks are kept, want at most %d", n, maxRunTicks)
 	}
-	if n := len(tr.report.Line.Points); n > linePoints {
+	if n := len(tr.found.Line.Points); n > linePoints {
 		t.Errorf("%d points in the line, want at most %d", n, linePoints)
 	}
 	if n, _ := accepted(tr.Finish()); n < 3 {

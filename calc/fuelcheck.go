@@ -2,6 +2,7 @@ package calc
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -122,22 +123,50 @@ func (m *fuelMeter) volume(now int64) (v float64, ok bool) {
 	return v, ok
 }
 
-func (m *fuelMeter) check(ref FuelReference, windows []Window) FuelCheck {
+// close ends the day.
+func (m *fuelMeter) close() { m.tanks.close() }
+
+// FuelRecord is what the fuel meter took down of a day.
+type FuelRecord struct {
+	Engines [MaxEngines]engineRecord
+	Tanks   []tankBlock
+}
+
+// engineRecord is what was metered of one engine.
+type engineRecord struct {
+	Heard          bool
+	Volume, Unsure float64 // m³
+	Trip           pieces
+	Resets         int
+}
+
+// record returns a copy of what was taken down so far.
+func (m *fuelMeter) record() FuelRecord {
+	r := FuelRecord{Tanks: slices.Clone(m.tanks.blocks)}
+	for i := range m.engine {
+		e := &m.engine[i]
+		r.Engines[i] = engineRecord{e.heard, e.volume, e.unsure, e.trip.pairs.clone(), e.trip.resets}
+	}
+	return r
+}
+
+// check holds the record against the references.
+func (r *FuelRecord) check(ref FuelReference, windows []Window) FuelCheck {
 	c := FuelCheck{Volume: math.NaN(), Trip: FuelScale{Scale: unknown}, TopUp: FuelScale{Scale: unknown}}
 	var parts []stat.Estimate
 	var weights []float64
-	for i := range m.engine {
-		e, out := &m.engine[i], &c.Engines[i]
-		*out = EngineFuel{Volume: math.NaN(), Trip: e.trip.pairs.scale(), Resets: e.trip.resets}
-		if !e.heard {
+	for i := range r.Engines {
+		e, out := &r.Engines[i], &c.Engines[i]
+		*out = EngineFuel{Volume: math.NaN(), Trip: e.Trip.scale(), Resets: e.Resets}
+		if !e.Heard {
 			continue
 		}
-		out.Volume = e.volume
+		out.Volume = e.Volume
 		if math.IsNaN(c.Volume) {
 			c.Volume = 0
 		}
-		c.Volume += e.volume
-		c.Unsure += e.unsure
+		c.Volume += e.Volume
+		c.Unsure += e.Unsure
 		if out.Trip.Known() {
 			c.Trip.Metered += out.Trip.Metered
 			c.Trip.Reference += out.Trip.Reference
@@ -148,7 +177,7 @@ func (m *fuelMeter) check(ref FuelReference, windows []Window) FuelCheck {
 	if len(parts) > 0 {
 		c.Trip.Scale = stat.Sum(parts, weights).Scale(1 / c.Trip.Metered)
 	}
-	c.Tank = m.tanks.scale()
+	c.Tank = tankScale(r.Tanks)
 	c.topUp(ref)
 	c.balance(windows)
 	return c
@@ -304,10 +333,15 @@ const tripStep = 1e-3
 // maxPairs bounds the pairs kept; they are merged two and two when full.
 const maxPairs = 64
 
-// pairs are amounts x by one meter and y by another over consecutive pieces of
-// the day, each of merge steps.
+// pieces are amounts X by one meter and Y by another over consecutive pieces of
+// the day.
+type pieces struct{ X, Y []float64 }
+
+func (p *pieces) clone() pieces { return pieces{slices.Clone(p.X), slices.Clone(p.Y)} }
+
+// pairs gathers pieces of merge steps each.
 type pairs struct {
-	x, y   []float64
+	pieces
 	merge  int
 	px, py float64 // the piece being gathered
 	n      int
@@ -318,15 +352,15 @@ func (p *pairs) add(x, y float64) {
 	if p.n++; p.n < p.merge || !(p.px > 0) {
 		return
 	}
-	p.x, p.y = append(p.x, p.px), append(p.y, p.py)
+	p.X, p.Y = append(p.X, p.px), append(p.Y, p.py)
 	p.px, p.py, p.n = 0, 0, 0
-	if len(p.x) < maxPairs {
+	if len(p.X) < maxPairs {
 		return
 	}
 	for i := range maxPairs / 2 {
-		p.x[i], p.y[i] = p.x[2*i]+p.x[2*i+1], p.y[2*i]+p.y[2*i+1]
+		p.X[i], p.Y[i] = p.X[2*i]+p.X[2*i+1], p.Y[2*i]+p.Y[2*i+1]
 	}
-	p.x, p.y, p.merge = p.x[:maxPairs/2], p.y[:maxPairs/2], 2*max(p.merge, 1)
+	p.X, p.Y, p.merge = p.X[:maxPairs/2], p.Y[:maxPairs/2], 2*max(p.merge, 1)
 }
 
 // scale fits y = scale*x through the origin with a variance that grows with x,
@@ -334,19 +368,19 @@ func (p *pairs) add(x, y float64) {
 // (Cochran, Sampling Techniques, 3rd ed., 1977, 6.3). The standard error comes
 // from at least 32 pieces of the day, so that wander of the meter slower than
 // a step is in it (batch means: Schmeiser, Operations Research 30 (1982) 556).
-func (p *pairs) scale() FuelScale {
-	out := FuelScale{Scale: unknown, N: len(p.x)}
-	for i := range p.x {
-		out.Metered += p.x[i]
-		out.Reference += p.y[i]
+func (p *pieces) scale() FuelScale {
+	out := FuelScale{Scale: unknown, N: len(p.X)}
+	for i := range p.X {
+		out.Metered += p.X[i]
+		out.Reference += p.Y[i]
 	}
-	n := float64(len(p.x))
+	n := float64(len(p.X))
 	if n < 3 {
 		return out
 	}
 	k, squares := out.Reference/out.Metered, 0.0
-	for i, x := range p.x {
-		r := p.y[i] - k*x
+	for i, x := range p.X {
+		r := p.Y[i] - k*x
 		squares += r * r / x
 	}
 	out.Scale = stat.Estimate{Mean: k, SE: math.Sqrt(squares / (n - 1) / out.Metered), DOF: n - 1}
@@ -370,22 +404,22 @@ const maxBlocks = 512
 const fuelled = 0.02
 
 // mean is a running mean.
-type mean struct{ sum, n float64 }
+type mean struct{ Sum, N float64 }
 
-func (m *mean) add(v float64)   { m.sum, m.n = m.sum+v, m.n+1 }
-func (m mean) value() float64   { return m.sum / m.n }
-func (m mean) with(o mean) mean { return mean{m.sum + o.sum, m.n + o.n} }
-func (m mean) over() bool       { return m.n > 0 }
+func (m *mean) add(v float64)   { m.Sum, m.N = m.Sum+v, m.N+1 }
+func (m mean) value() float64   { return m.Sum / m.N }
+func (m mean) with(o mean) mean { return mean{m.Sum + o.Sum, m.N + o.N} }
+func (m mean) over() bool       { return m.N > 0 }
 
 // tankBlock is a piece of the day: mean level in m³ of all tanks, mean volume
 // burnt so far, attitude and speed.
 type tankBlock struct {
-	segment                          int
-	level, volume, pitch, roll, pace mean
+	Segment                          int
+	Level, Volume, Pitch, Roll, Pace mean
 }
 
 func (b *tankBlock) with(o *tankBlock) tankBlock {
-	return tankBlock{b.segment, b.level.with(o.level), b.volume.with(o.volume), b.pitch.with(o.pitch), b.roll.with(o.roll), b.pace.with(o.pace)}
+	return tankBlock{b.Segment, b.Level.with(o.Level), b.Volume.with(o.Volume), b.Pitch.with(o.Pitch), b.Roll.with(o.Roll), b.Pace.with(o.Pace)}
 }
 
 // tankMeter gathers blocks. A filling or a silence of the fuel rate begins a
@@ -412,11 +446,11 @@ func (t *tankMeter) add(s *sample.Sample, m *fuelMeter) {
 	}
 	switch s.Quantity {
 	case pgn.Pitch:
-		t.now.pitch.add(s.Value)
+		t.now.Pitch.add(s.Value)
 	case pgn.Roll:
-		t.now.roll.add(s.Value)
+		t.now.Roll.add(s.Value)
 	case pgn.SpeedOverGround:
-		t.now.pace.add(s.Value)
+		t.now.Pace.add(s.Value)
 	case pgn.FluidCapacity:
 		if s.Instance < fuelTanks {
 			t.size[s.Instance] = s.Value
@@ -425,7 +459,7 @@ func (t *tankMeter) add(s *sample.Sample, m *fuelMeter) {
 		if v, ok := m.volume(s.Time); ok && s.Instance < fuelTanks {
 			t.present[s.Instance] = true
 			t.ratio[s.Instance].add(s.Value)
-			t.now.volume.add(v)
+			t.now.Volume.add(v)
 		}
 	}
 }
@@ -473,21 +507,21 @@ func (t *tankMeter) close() {
 	if !ok {
 		return
 	}
-	if b.pace.value() < restSpeed {
+	if b.Pace.value() < restSpeed {
 		if level > t.lowest+fuelled*size {
 			t.segment++
 			t.lowest = level
 		}
 		t.lowest = math.Min(t.lowest, level)
 	}
-	b.segment = t.segment
-	b.level.add(level)
+	b.Segment = t.segment
+	b.Level.add(level)
 	t.keep(&b)
 }
 
 // keep appends a piece, or joins it to the last block while that is not full.
 func (t *tankMeter) keep(b *tankBlock) {
-	if n := len(t.blocks); n > 0 && t.pieces < t.merge && t.blocks[n-1].segment == b.segment {
+	if n := len(t.blocks); n > 0 && t.pieces < t.merge && t.blocks[n-1].Segment == b.Segment {
 		t.blocks[n-1] = t.blocks[n-1].with(b)
 		t.pieces++
 		return
@@ -506,7 +540,7 @@ func (t *tankMeter) halve() {
 	out := t.blocks[:0]
 	for i := 0; i < len(t.blocks); i++ {
 		b := t.blocks[i]
-		if i+1 < len(t.blocks) && t.blocks[i+1].segment == b.segment {
+		if i+1 < len(t.blocks) && t.blocks[i+1].Segment == b.Segment {
 			i++
 			b = b.with(&t.blocks[i])
 		}
@@ -516,7 +550,7 @@ func (t *tankMeter) halve() {
 	t.merge *= 2
 }
 
-// scale fits
+// tankScale fits
 //
 //	level = start[segment] - scale*burnt + a*pitch + b*roll
 //
@@ -527,10 +561,9 @@ func (t *tankMeter) halve() {
 // alongside. The standard error allows for autocorrelated residuals, as in
 // stat.Slope. Assumption: the sender is linear in volume (a tank of even
 // section, or a sender calibrated for its shape).
-func (t *tankMeter) scale() FuelScale {
-	t.close()
+func tankScale(blocks []tankBlock) FuelScale {
 	out := FuelScale{Scale: unknown}
-	rows, y := t.rows()
+	rows, y := tankRows(blocks)
 	out.N = len(rows)
 	if len(rows) < 8 {
 		return out
@@ -539,33 +572,33 @@ func (t *tankMeter) scale() FuelScale {
 	if !ok {
 		return out
 	}
-	first, last := t.blocks[0].volume.value(), t.blocks[len(t.blocks)-1].volume.value()
+	first, last := blocks[0].Volume.value(), blocks[len(blocks)-1].Volume.value()
 	out.Metered = last - first
 	out.Scale = fit[0].Scale(-1)
 	out.Reference = out.Scale.Mean * out.Metered
 	return out
 }
 
-// rows returns the regression's rows, volume burnt first, and the levels, each
+// tankRows returns the regression's rows, volume burnt first, and the levels, each
 // less its segment's mean, which stands for a start level a segment.
-func (t *tankMeter) rows() (rows [][]float64, y []float64) {
+func tankRows(blocks []tankBlock) (rows [][]float64, y []float64) {
 	attitude := false
-	for i := range t.blocks {
-		attitude = attitude || t.blocks[i].pitch.over() && t.blocks[i].roll.over()
+	for i := range blocks {
+		attitude = attitude || blocks[i].Pitch.over() && blocks[i].Roll.over()
 	}
 	var segments []int
-	for i := range t.blocks {
-		b := &t.blocks[i]
+	for i := range blocks {
+		b := &blocks[i]
 		switch {
-		case attitude && b.pitch.over() && b.roll.over():
-			rows = append(rows, []float64{b.volume.value(), b.pitch.value(), b.roll.value()})
-		case !attitude && !(b.pace.value() >= restSpeed):
-			rows = append(rows, []float64{b.volume.value()})
+		case attitude && b.Pitch.over() && b.Roll.over():
+			rows = append(rows, []float64{b.Volume.value(), b.Pitch.value(), b.Roll.value()})
+		case !attitude && !(b.Pace.value() >= restSpeed):
+			rows = append(rows, []float64{b.Volume.value()})
 		default:
 			continue
 		}
-		y = append(y, b.level.value())
-		segments = append(segments, b.segment)
+		y = append(y, b.Level.value())
+		segments = append(segments, b.Segment)
 	}
 	for from := 0; from < len(y); {
 		to := from

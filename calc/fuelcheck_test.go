@@ -75,6 +75,13 @@ var none = FuelReference{TopUp: math.NaN(), Error: math.NaN(), Tank: math.NaN()}
 
 // TestScaleOfTheRateIsFound: against simulated truth, over many days, with
 // rates that read too high or too low.
+// check closes the meter and holds its record against the references.
+func check(m *fuelMeter, ref FuelReference, windows []Window) FuelCheck {
+	m.close()
+	r := m.record()
+	return r.check(ref, windows)
+}
+
 func TestScaleOfTheRateIsFound(t *testing.T) {
 	const days = 40
 	var trip, tank, bias [2]float64
@@ -82,7 +89,7 @@ func TestScaleOfTheRateIsFound(t *testing.T) {
 		r := rand.New(rand.NewPCG(seed, 1))
 		factor := 0.9 + 0.2*r.Float64()
 		m, _ := fuelDay{seconds: 5400, factor: factor, rounding: []float64{0.5, 1}[seed%2], slosh: 0.004, tilt: -0.25, attitude: true}.run(r)
-		c := m.check(none, nil)
+		c := check(m, none, nil)
 		for i, s := range []*FuelScale{&c.Trip, &c.Tank} {
 			d := s.Scale.Mean*factor - 1
 			bias[i] += d / days
@@ -108,7 +115,7 @@ func TestScaleOfTheRateIsFound(t *testing.T) {
 func TestResetsAndSilencesDoNotSpoilTheTrip(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 3))
 	m, _ := fuelDay{seconds: 7200, factor: 1.05, rounding: 0.5, reset: 3000, silence: [2]int{4000, 4100}, slosh: 0.002, attitude: true}.run(r)
-	c := m.check(none, nil)
+	c := check(m, none, nil)
 	if c.Engines[0].Resets != 1 {
 		t.Errorf("%d resets, want 1", c.Engines[0].Resets)
 	}
@@ -122,7 +129,7 @@ func TestResetsAndSilencesDoNotSpoilTheTrip(t *testing.T) {
 func TestFillingBeginsANewSegment(t *testing.T) {
 	r := rand.New(rand.NewPCG(4, 4))
 	m, _ := fuelDay{seconds: 9600, factor: 0.95, slosh: 0.002, attitude: true, fill: 3900}.run(r) // at rest
-	c := m.check(none, nil)
+	c := check(m, none, nil)
 	within(t, "scale by the tank", c.Tank.Scale.Mean*0.95, 1, 0.02)
 	if m.tanks.segment == 0 {
 		t.Error("300 L filled in were not seen")
@@ -134,14 +141,14 @@ func TestFillingBeginsANewSegment(t *testing.T) {
 func TestLevelsAtRestWithoutAttitude(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 5))
 	m, _ := fuelDay{seconds: 9600, factor: 1.1, slosh: 0.002, tilt: 0.3}.run(r)
-	c := m.check(none, nil)
+	c := check(m, none, nil)
 	within(t, "scale by the tank", c.Tank.Scale.Mean*1.1, 1, 0.02)
 }
 
 func TestTopUp(t *testing.T) {
 	r := rand.New(rand.NewPCG(6, 6))
 	m, burnt := fuelDay{seconds: 5400, factor: 1.08, rounding: 0.5, slosh: 0.002, attitude: true}.run(r)
-	c := m.check(FuelReference{TopUp: burnt * litre, Error: 0.3 * litre, Tank: 1.5}, nil)
+	c := check(m, FuelReference{TopUp: burnt * litre, Error: 0.3 * litre, Tank: 1.5}, nil)
 	within(t, "scale by the top-up", c.TopUp.Scale.Mean*1.08, 1, 0.002)
 	if !c.TopUp.Differs() || !c.Trip.Differs() {
 		t.Error("a rate that reads 8 % too high is not told")
@@ -151,7 +158,7 @@ func TestTopUp(t *testing.T) {
 	}
 	// Both marks and the pump, independently: sqrt(2*0.3² + (0.5 %)²).
 	within(t, "interval", c.TopUp.Scale.HalfWidth()*c.Volume/litre, math.Sqrt(2*0.3*0.3+math.Pow(0.005*burnt, 2)), 1e-3)
-	wrong := m.check(FuelReference{TopUp: 1.2 * burnt * litre, Error: 0.3 * litre}, nil)
+	wrong := check(m, FuelReference{TopUp: 1.2 * burnt * litre, Error: 0.3 * litre}, nil)
 	if !wrong.Tank.Contradicts(&wrong.TopUp) {
 		t.Error("a top-up 20 % above the fall of the tank is not told")
 	}
@@ -161,7 +168,7 @@ func TestMetersThatAgreeAreNotTold(t *testing.T) {
 	told := 0
 	for seed := range uint64(40) {
 		m, burnt := fuelDay{seconds: 3600, factor: 1.002, rounding: 0.5, slosh: 0.004, tilt: -0.25, attitude: true}.run(rand.New(rand.NewPCG(seed, 7)))
-		c := m.check(FuelReference{TopUp: burnt * litre, Error: litre}, nil)
+		c := check(m, FuelReference{TopUp: burnt * litre, Error: litre}, nil)
 		if c.Trip.Differs() || c.TopUp.Differs() {
 			t.Errorf("day %d: meters within 0.2 %% are said to differ", seed)
 		}
@@ -175,13 +182,13 @@ func TestMetersThatAgreeAreNotTold(t *testing.T) {
 }
 
 func TestNothingHeardNothingChecked(t *testing.T) {
-	c := newFuelMeter(math.NaN()).check(none, nil)
+	c := check(newFuelMeter(math.NaN()), none, nil)
 	if !math.IsNaN(c.Volume) || c.Trip.Known() || c.Tank.Known() || c.TopUp.Known() || c.Trip.Differs() {
 		t.Errorf("%+v", c)
 	}
 	m := newFuelMeter(math.NaN())
 	m.add(&sample.Sample{Quantity: pgn.FuelRate, Value: math.NaN(), State: pgn.NotAvailable})
-	if c := m.check(none, nil); !math.IsNaN(c.Volume) {
+	if c := check(m, none, nil); !math.IsNaN(c.Volume) {
 		t.Error("a rate that is not available counts as burn")
 	}
 }
@@ -191,10 +198,10 @@ func TestFuelMeterIsBounded(t *testing.T) {
 	if n := len(m.tanks.blocks); n > maxBlocks || m.tanks.merge < 2 {
 		t.Errorf("%d blocks of %d min after 16 hours", n, m.tanks.merge)
 	}
-	if n := len(m.engine[0].trip.pairs.x); n > maxPairs {
+	if n := len(m.engine[0].trip.pairs.X); n > maxPairs {
 		t.Errorf("%d pairs", n)
 	}
-	c := m.check(none, nil)
+	c := check(m, none, nil)
 	within(t, "trip", c.Trip.Scale.Mean, 1, 0.002)
 	within(t, "tank", c.Tank.Scale.Mean, 1, 0.01)
 }
@@ -211,7 +218,7 @@ func TestScaleAgainstSciPy(t *testing.T) {
 	var want [2]float64
 	scipy.Run(t, `
 p, c = scipy.optimize.curve_fit(lambda u, k: k*u, np.array(x[0]), np.array(x[1]), p0=[1], sigma=np.sqrt(x[0]))
-print(json.dumps([p[0], c[0][0]**0.5]))`, [][]float64{p.x, p.y}, &want)
+print(json.dumps([p[0], c[0][0]**0.5]))`, [][]float64{p.X, p.Y}, &want)
 	got := p.scale().Scale
 	within(t, "scale", got.Mean, want[0], 1e-6)
 	within(t, "standard error", got.SE, want[1], 1e-6)
@@ -261,7 +268,7 @@ func TestImbalanceAtEqualSpeed(t *testing.T) {
 	odd := Window{ID: 13, Engines: 7, RPM: [MaxEngines]stat.Estimate{{Mean: 30}, {Mean: 40}, {Mean: 30}}, Fuel: windows[0].Fuel}
 	bad := windows[0]
 	bad.Reason = RPMHunting
-	c := newFuelMeter(math.NaN()).check(none, append(windows, odd, bad))
+	c := check(newFuelMeter(math.NaN()), none, append(windows, odd, bad))
 	if c.Balanced != 12 {
 		t.Errorf("%d windows, want the 12 at equal speed", c.Balanced)
 	}

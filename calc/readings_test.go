@@ -32,10 +32,12 @@ func TestJoin(t *testing.T) {
 		}
 		return w
 	}
-	rep := &Report{Start: 0, End: 1000 * second,
-		Runs:    []Run{{ID: 1, Start: 0, End: 300 * second}, {ID: 2, Start: 300 * second, End: 1000 * second}},
-		Windows: []Window{window(1, 1, 1, 100, 200, 40), window(2, 2, 0, 400, 500, 50), window(3, 2, 2, 600, 700, 50)},
-		Steps:   []Step{{ID: 1, RPM: 40, Engines: 3}, {ID: 2, RPM: 50, Engines: 3}, {ID: 3, RPM: 50.1, Engines: 1}},
+	rep := &Report{
+		Found: Found{Start: 0, End: 1000 * second,
+			Runs:    []Run{{ID: 1, Start: 0, End: 300 * second}, {ID: 2, Start: 300 * second, End: 1000 * second}},
+			Windows: []Window{window(1, 1, 1, 100, 200, 40), window(2, 2, 0, 400, 500, 50), window(3, 2, 2, 600, 700, 50)},
+		},
+		Steps: []Step{{ID: 1, RPM: 40, Engines: 3}, {ID: 2, RPM: 50, Engines: 3}, {ID: 3, RPM: 50.1, Engines: 1}},
 	}
 	nan := math.NaN()
 	at := func(s int64, rpm, sound float64) Reading {

@@ -1,0 +1,61 @@
+package calc
+
+import (
+	"slices"
+
+	"trialday.example/logd/calc/manoeuvre"
+)
+
+// Found is what was found in the samples of a day.
+type Found struct {
+	Start, End int64 // trial time of the first and the end of the last tick, ns
+	Runs       []Run
+	Windows    []Window
+	Line       Line
+	// Heard has a bit for each engine that sent its speed.
+	Heard EngineSet
+	// Has tells which kinds of data came at all.
+	HasFuel, HasLoad, HasHeading, HasSOG bool
+}
+
+// Evidence is what a day leaves once its samples are gone: all that figures are
+// derived from. It can be kept with encoding/gob.
+//
+// Invariants: it does not change when the day goes on; deriving does not change
+// it; its windows are in no step.
+type Evidence struct {
+	Found
+	Fuel       FuelRecord
+	Manoeuvres *manoeuvre.Evidence
+}
+
+// Evidence is what was found so far, at any time of the day. The run and the
+// manoeuvre that are going on are in it only after Close.
+func (t *Trial) Evidence() *Evidence {
+	e := &Evidence{Found: t.found, Fuel: t.fuel.record(), Manoeuvres: t.watch.Evidence()}
+	// Runs and windows only grow at their ends; the line's points change.
+	e.Line.Points = slices.Clone(e.Line.Points)
+	return e
+}
+
+// Derive gives the figures of the evidence: the second half of the way, from
+// windows to steps and all that follows from them. It is a pure function.
+func Derive(e *Evidence, set Settings) *Report {
+	r := &Report{Found: e.Found}
+	r.Windows = slices.Clone(e.Windows)
+	r.Steps = Steps(r.Windows, set.Step, set.Boat)
+	r.Best = FindBest(r.Steps, set.Boat)
+	r.Day = FitDay(r.Windows, r.Steps)
+	r.Day.setFlows(r.Windows, r.Steps)
+	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
+	r.Manoeuvres = *e.Manoeuvres.Derive(set.manoeuvres(), r.Day.flow)
+	r.Propulsion = Propel(r.Steps, set.Shafts)
+	r.Reference = set.Reference
+	r.AtMass = AtReferenceMass(r.Steps, set.Reference, set.Boat)
+	r.FuelCheck = e.Fuel.check(set.Fuel, r.Windows)
+	return r
+}
+
+func (s *Settings) manoeuvres() manoeuvre.Settings {
+	return manoeuvre.Settings{Marks: s.Marks, Length: s.Boat.Length, Mass: s.Boat.Mass}
+}
