@@ -25,6 +25,7 @@ func (p *places) check(c *Config) {
 	p.oneOf("trial.units", c.Trial.Units, "metric", "us")
 	p.checkSpeeds("trial.speeds_kn", c.Trial.SpeedsKn)
 	p.checkSpeeds("trial.speeds_mph", c.Trial.SpeedsMPH)
+	p.number("trial.hold_s", c.Trial.HoldS, 5, 240)
 	p.checkSources(&c.Sources)
 	p.checkSteady(&c.Steady)
 	p.checkOutputs(c)

@@ -76,6 +76,9 @@ type Trial struct {
 	// SpeedsKn and SpeedsMPH are the speeds to which accelerations are timed.
 	SpeedsKn  []float64 `mapstructure:"speeds_kn"`
 	SpeedsMPH []float64 `mapstructure:"speeds_mph"`
+	// HoldS is how long a steady stretch should become before the captain is
+	// told that it is long enough; never less than Steady.MinS.
+	HoldS float64 `mapstructure:"hold_s"`
 }
 
 // Sources lists, for each quantity group, preferred devices, best first. A

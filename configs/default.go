@@ -31,6 +31,8 @@ func Default() Config {
 		// ISO 14946 (from memory); a trial crew of two is common practice.
 		Load: Load{People: 2, PersonKg: 75},
 		Trial: Trial{
+			// Passes of a minute are common practice, no source.
+			HoldS:    60,
 			Units:    "metric",
 			SpeedsKn: []float64{5, 10, 15, 20, 25, 30, 35}, SpeedsMPH: []float64{10, 20, 30, 40},
 		},
