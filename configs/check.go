@@ -149,6 +149,14 @@ func (p *places) checkOutputs(c *Config) {
 	host, port, err := net.SplitHostPort(c.Page.Listen)
 	if n, perr := strconv.Atoi(port); err != nil || perr != nil || n < 0 || n > 65535 || strings.ContainsAny(host, " /") {
 		p.add("page.listen", c.Page.Listen, "no address to listen on", "host:port such as 127.0.0.1:8642")
+	} else if !loopback(host) && c.Page.PasswordFile == "" && c.Page.TokenFile == "" {
+		p.add("page.listen", c.Page.Listen, "others could reach the page without a password",
+			"127.0.0.1:8642, or set page.password_file (made by: logd page password) or page.token_file")
+	}
+	for i, name := range c.Page.Hosts {
+		if name == "" || strings.ContainsAny(name, "/ :") {
+			p.add(fmt.Sprintf("page.hosts[%d]", i), name, "no name of a host", "a name without port, such as logger.local")
+		}
 	}
 	p.checkInflux(&c.Influx)
 }

@@ -136,9 +136,13 @@ type Thin struct {
 	RateHz   float64 `mapstructure:"rate_hz"`
 }
 
-// Page is the page served aboard.
+// Page is the page served aboard. One of the files is needed where others than
+// this machine can reach Listen.
 type Page struct {
-	Listen string `mapstructure:"listen"`
+	Listen       string   `mapstructure:"listen"`
+	Hosts        []string `mapstructure:"hosts"`         // names it is called by, besides its addresses
+	PasswordFile string   `mapstructure:"password_file"` // hash of the password, made by: logd page password
+	TokenFile    string   `mapstructure:"token_file"`    // one line that programs send
 }
 
 // Bus lists the CAN interfaces to listen to. udp:GROUP:PORT is a multicast group

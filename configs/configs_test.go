@@ -166,6 +166,8 @@ func TestFaultsNamePlaceValueReasonAndRemedy(t *testing.T) {
 		{"influx: {thin: [{rate_hz: 1}]}", []string{"influx.thin[0].quantity", "empty"}},
 		{"influx: {thin: [{quantity: depth}, {quantity: depth}]}", []string{"influx.thin[1].quantity", "twice"}},
 		{"page: {listen: '8642'}", []string{"page.listen", "host:port"}},
+		{"page: {listen: ':8642'}", []string{"page.listen", "without a password", "page.password_file"}},
+		{"page: {hosts: ['logger.local:80']}", []string{"page.hosts[0]", "without port"}},
 		{"bus: {interfaces: []}", []string{"bus.interfaces", "1 to 32"}},
 		{"bus: {interfaces: [can0, can0]}", []string{"bus.interfaces[1]", "twice"}},
 		{"bus: {interfaces: ['udp:10.0.0.1:9999']}", []string{"bus.interfaces[0]", "multicast"}},

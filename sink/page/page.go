@@ -1,0 +1,167 @@
+// Package page serves what people look at: the state of the trial that goes
+// on, the trials of a directory with their results, and the page in the
+// browser that shows both.
+//
+// # Invariants
+//
+//   - A client delays nobody: there is a bounded number of them, each has a
+//     bounded time for each request and each write, and one that is slow skips
+//     states of the live stream.
+//   - Only files of a fixed list are served, from directories that the list of
+//     trials names. No part of a path comes from a request.
+//   - Nothing is told to whom it is not for: see Access.
+//   - The only thing that a request can change is to append an amendment.
+//
+// # Interface
+//
+//	GET  /                               the page; its files under /assets/
+//	GET  /api/live                       results.Live; 404 where nothing is recorded
+//	GET  /api/live/stream                the same as server-sent events, see stream.go
+//	GET  /api/trials                     list of Trial
+//	GET  /api/trials/{n}/results         results.json
+//	GET  /api/trials/{n}/timeline        timeline.View; from, to (s since 1970) and points
+//	GET  /api/trials/{n}/track           timeline.Track; points
+//	GET  /api/trials/{n}/{file}          sheet.html and the other files of the list
+//	POST /api/trials/{n}/amendments      an Amendment; 201 with what was kept
+//	GET  /login, POST /login, /logout    where a password is asked for
+//
+// A failure of /api is {"error": "one plain line"}.
+package page
+
+import (
+	"context"
+	"embed"
+	"encoding/json"
+	"errors"
+	"io/fs"
+	"log/slog"
+	"net/http"
+
+	"github.com/klauspost/compress/gzhttp"
+
+	"trialday.example/logd/sink/results"
+	"trialday.example/logd/sink/timeline"
+)
+
+//go:embed assets
+var embedded embed.FS
+
+// Options says what is served, to whom.
+type Options struct {
+	// Trials lists the trials; see Open.
+	Trials func() ([]Trial, error)
+	// Live is the present state and a channel that is closed when there is
+	// another. Nil: nothing is recorded here.
+	Live func() (state *results.Live, next <-chan struct{})
+	// Timeline and Track give the course of a trial. From and to are in s since
+	// 1970 UTC, -Inf and +Inf for all of it.
+	Timeline func(t Trial, from, to float64, points int) (*timeline.View, error)
+	Track    func(t Trial, points int) (*timeline.Track, error)
+	// Amend keeps an amendment and derives the results again. What it returns is
+	// the answer. An error that is a Refusal is the client's.
+	Amend func(ctx context.Context, t Trial, a Amendment) (kept any, err error)
+
+	// Health and Metrics answer /healthz and /metrics; nil: not served.
+	Health, Metrics http.Handler
+
+	Access Access
+	Log    *slog.Logger
+}
+
+// Refusal is an error whose cause is the request.
+type Refusal struct{ Text string }
+
+func (r Refusal) Error() string { return r.Text }
+
+// server answers requests.
+type server struct {
+	Options
+	streams chan struct{} // has an element for each open stream
+	changes changes
+}
+
+// New makes the handler. Its error is one of Access.
+func New(o Options) (http.Handler, error) {
+	assets, err := fs.Sub(embedded, "assets")
+	if err != nil {
+		return nil, err
+	}
+	door, err := newDoor(o.Access, o.Log)
+	if err != nil {
+		return nil, err
+	}
+	s := &server{Options: o, streams: make(chan struct{}, maxStreams)}
+	origin := http.NewCrossOriginProtection()
+	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		fail(w, http.StatusForbidden, "this came from a page of another site")
+	}))
+	return headers(door.hosts(origin.Handler(door.guard(s.routes(assets))))), nil
+}
+
+func (s *server) routes(assets fs.FS) http.Handler {
+	plain := http.NewServeMux()
+	index, files := newStatic(assets)
+	plain.Handle("GET /{$}", index)
+	plain.Handle("GET /assets/", http.StripPrefix("/assets", files))
+	plain.HandleFunc("GET /api/live", s.live)
+	plain.HandleFunc("GET /api/trials", s.list)
+	plain.HandleFunc("GET /api/trials/{n}/results", s.of(s.results))
+	plain.HandleFunc("GET /api/trials/{n}/timeline", s.of(s.timeline))
+	plain.HandleFunc("GET /api/trials/{n}/track", s.of(s.track))
+	plain.HandleFunc("GET /api/trials/{n}/{file}", s.of(s.file))
+	plain.HandleFunc("POST /api/trials/{n}/amendments", s.of(s.amend))
+	plain.HandleFunc("GET /api/", func(w http.ResponseWriter, r *http.Request) {
+		fail(w, http.StatusNotFound, "there is nothing at "+r.URL.Path)
+	})
+	for path, h := range map[string]http.Handler{"GET /healthz": s.Health, "GET /metrics": s.Metrics} {
+		if h != nil {
+			plain.Handle(path, h)
+		}
+	}
+	all := http.NewServeMux()
+	all.Handle("/", gzhttp.GzipHandler(plain))
+	all.HandleFunc("GET /api/live/stream", s.stream)
+	return all
+}
+
+// reply sends v as JSON.
+func reply(w http.ResponseWriter, status int, v any) {
+	b, err := json.Marshal(v)
+	if err != nil {
+		status, b = http.StatusInternalServerError, []byte(`{"error":"the answer cannot be written"}`)
+	}
+	h := w.Header()
+	h.Set("Content-Type", "application/json")
+	if h.Get("Cache-Control") == "" {
+		h.Set("Cache-Control", "no-store")
+	}
+	w.WriteHeader(status)
+	_, _ = w.Write(append(b, '\n'))
+}
+
+// fail sends one plain line on what is wrong.
+func fail(w http.ResponseWriter, status int, text string) {
+	reply(w, status, struct {
+		Error string `json:"error"`
+	}{text})
+}
+
+// failed sends an error: one of the client's with its text, else the text with
+// a note for the log.
+func (s *server) failed(w http.ResponseWriter, err error) {
+	if refusal, ok := errors.AsType[Refusal](err); ok {
+		fail(w, http.StatusUnprocessableEntity, refusal.Text)
+		return
+	}
+	s.Log.Warn("the page could not be answered", "why", err.Error())
+	fail(w, http.StatusInternalServerError, err.Error())
+}
+
+func (s *server) live(w http.ResponseWriter, _ *http.Request) {
+	if s.Live == nil {
+		fail(w, http.StatusNotFound, "nothing is recorded here: this page shows trials that were")
+		return
+	}
+	state, _ := s.Live()
+	reply(w, http.StatusOK, state)
+}

@@ -1,0 +1,279 @@
+package page
+
+import (
+	"cmp"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strconv"
+	"syscall"
+
+	"trialday.example/logd/sink/logbook"
+	"trialday.example/logd/sink/results"
+)
+
+// Trial is one trial that is served.
+type Trial struct {
+	Number     int    `json:"number"`
+	Name       string `json:"name"`
+	Start      string `json:"start"` // RFC 3339; by the recorder's clock while there are no results
+	End        string `json:"end"`   // of the last frame known of; "" where none is
+	Closed     bool   `json:"closed"`
+	HasResults bool   `json:"has_results"`
+	Dir        string `json:"-"`
+}
+
+// path is that of one of the trial's files.
+func (t *Trial) path(file string) string { return filepath.Join(t.Dir, file) }
+
+// Open returns how the trials of a directory are listed: those of a logbook, or
+// the one whose results are in the directory itself.
+func Open(dir string) (func() ([]Trial, error), error) {
+	if _, err := os.Stat(dir); err != nil {
+		return nil, fmt.Errorf("trials: %w", err)
+	}
+	if t, err := logbook.At(dir); err == nil {
+		return func() ([]Trial, error) { return one(t) }, nil
+	}
+	if _, err := os.Stat(filepath.Join(dir, "results.json")); err == nil {
+		return func() ([]Trial, error) {
+			t := Trial{Number: 1, Dir: dir, Closed: true}
+			t.fill()
+			return []Trial{t}, nil
+		}, nil
+	}
+	book, err := logbook.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	return func() ([]Trial, error) { return all(book) }, nil
+}
+
+func all(book *logbook.Logbook) ([]Trial, error) {
+	found, err := book.Trials()
+	if err != nil {
+		return nil, err
+	}
+	list := make([]Trial, 0, len(found))
+	for i := range found {
+		list = append(list, trial(&found[i]))
+	}
+	return list, nil
+}
+
+func one(t logbook.Trial) ([]Trial, error) {
+	if err := t.Reload(); err != nil {
+		return nil, err
+	}
+	return []Trial{trial(&t)}, nil
+}
+
+// trial is a logbook's trial as it is served.
+func trial(from *logbook.Trial) Trial {
+	t := Trial{Number: from.Number, Name: from.Name(), Dir: from.Dir, Start: from.Begun(), Closed: from.Closed()}
+	if p, ok := from.Pulse(); ok {
+		t.End = p.Wall.UTC().Format("2006-01-02T15:04:05.000Z07:00")
+	}
+	t.fill()
+	return t
+}
+
+// fill takes from the results what they say better.
+func (t *Trial) fill() {
+	head, err := readHead(t.path("results.json"))
+	if err != nil {
+		return
+	}
+	t.HasResults = true
+	t.Name = cmp.Or(t.Name, head.Name)
+	t.Start, t.End = cmp.Or(head.Start, t.Start), cmp.Or(head.End, t.End)
+}
+
+// readHead reads what results say of the trial, which stands near the
+// beginning.
+func readHead(path string) (head results.Trial, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return head, err
+	}
+	defer f.Close()
+	in := json.NewDecoder(f)
+	_, err = in.Token()
+	for err == nil && in.More() {
+		key, _ := in.Token()
+		if key == "trial" {
+			err = in.Decode(&head)
+			return head, err
+		}
+		var other json.RawMessage
+		err = in.Decode(&other)
+	}
+	return head, cmp.Or(err, errors.New("results without a trial"))
+}
+
+func (s *server) list(w http.ResponseWriter, _ *http.Request) {
+	list, err := s.Trials()
+	if err != nil {
+		s.failed(w, err)
+		return
+	}
+	if list == nil {
+		list = []Trial{}
+	}
+	reply(w, http.StatusOK, list)
+}
+
+// of finds the trial that a request is for.
+func (s *server) of(answer func(http.ResponseWriter, *http.Request, Trial)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		n, err := strconv.Atoi(r.PathValue("n"))
+		if err != nil {
+			fail(w, http.StatusNotFound, "a trial has a number")
+			return
+		}
+		list, err := s.Trials()
+		if err != nil {
+			s.failed(w, err)
+			return
+		}
+		for _, t := range list {
+			if t.Number == n {
+				answer(w, r, t)
+				return
+			}
+		}
+		fail(w, http.StatusNotFound, fmt.Sprintf("there is no trial %d", n))
+	}
+}
+
+// files are those of a trial that are served, with their types.
+var files = map[string]string{
+	"results.json": "application/json",
+	"sheet.html":   "text/html; charset=utf-8",
+	"sheet.pdf":    "application/pdf",
+	"steps.csv":    "text/csv; charset=utf-8",
+	"windows.csv":  "text/csv; charset=utf-8",
+}
+
+func (s *server) results(w http.ResponseWriter, r *http.Request, t Trial) {
+	s.send(w, r, t, "results.json")
+}
+
+func (s *server) file(w http.ResponseWriter, r *http.Request, t Trial) {
+	s.send(w, r, t, r.PathValue("file"))
+}
+
+// send sends one of the files. Its tag changes with the file.
+func (s *server) send(w http.ResponseWriter, r *http.Request, t Trial, name string) {
+	kind, ok := files[name]
+	if !ok {
+		fail(w, http.StatusNotFound, "a trial has no such file")
+		return
+	}
+	f, err := os.Open(t.path(name))
+	if errors.Is(err, fs.ErrNotExist) {
+		fail(w, http.StatusNotFound, fmt.Sprintf("trial %d has no %s yet", t.Number, name))
+		return
+	}
+	if err != nil {
+		s.failed(w, err)
+		return
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		s.failed(w, err)
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", kind)
+	h.Set("Content-Disposition", fmt.Sprintf("inline; filename=\"trial-%d-%s\"", t.Number, name))
+	h.Set("Cache-Control", "no-cache")
+	h.Set("ETag", tag(info))
+	if name == "sheet.html" {
+		h.Set("Content-Security-Policy", sheetPolicy)
+	}
+	http.ServeContent(w, r, "", info.ModTime(), f)
+}
+
+// tag is a weak entity tag of a file that is only ever replaced whole.
+func tag(info fs.FileInfo) string {
+	inode := uint64(0)
+	if st, ok := info.Sys().(*syscall.Stat_t); ok {
+		inode = st.Ino
+	}
+	return fmt.Sprintf(`W/"%x-%x-%x"`, inode, info.Size(), info.ModTime().UnixNano())
+}
+
+// mark is the tag of the file at path; "" where there is none.
+func mark(path string) string {
+	info, err := os.Stat(path)
+	if err != nil {
+		return ""
+	}
+	return tag(info)
+}
+
+// Points of a timeline or track: as many as are asked for, within bounds.
+const (
+	defaultPoints = 1000
+	maxPoints     = 10000
+)
+
+func (s *server) timeline(w http.ResponseWriter, r *http.Request, t Trial) {
+	from, err := number(r, "from", math.Inf(-1))
+	to, toErr := number(r, "to", math.Inf(1))
+	points, pointsErr := number(r, "points", defaultPoints)
+	if err := cmp.Or(err, toErr, pointsErr); err != nil {
+		fail(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	if from >= to {
+		fail(w, http.StatusBadRequest, "from is not before to")
+		return
+	}
+	view, err := s.Timeline(t, from, to, within(points))
+	s.course(w, t, view, err)
+}
+
+func (s *server) track(w http.ResponseWriter, r *http.Request, t Trial) {
+	points, err := number(r, "points", 2*defaultPoints)
+	if err != nil {
+		fail(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	track, err := s.Track(t, within(points))
+	s.course(w, t, track, err)
+}
+
+// course sends the course of a trial.
+func (s *server) course(w http.ResponseWriter, t Trial, v any, err error) {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		fail(w, http.StatusNotFound, fmt.Sprintf("trial %d has no timeline yet", t.Number))
+	case err != nil:
+		s.failed(w, err)
+	default:
+		reply(w, http.StatusOK, v)
+	}
+}
+
+func within(points float64) int { return int(min(max(points, 1), maxPoints)) }
+
+// number reads a parameter of a request.
+func number(r *http.Request, key string, otherwise float64) (float64, error) {
+	text := r.URL.Query().Get(key)
+	if text == "" {
+		return otherwise, nil
+	}
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("%s is no number", key)
+	}
+	return v, nil
+}
