@@ -26,6 +26,10 @@ type Day struct {
 	flushed  bool
 	now      int64 // ns since the start
 	chores   []chore
+
+	seed      uint64
+	faultRand *rand.Rand
+	crowded   int // frames that say nothing, so far
 }
 
 // chore is something that happens at a time, and perhaps again.
@@ -38,7 +42,7 @@ type chore struct {
 // of the same architecture; between architectures the last binary digit of a
 // result may differ, as Go leaves fused multiplication to the compiler.
 func (s *Scenario) Start(seed uint64) *Day {
-	d := &Day{scenario: s, world: newWorld(s, seed), rand: stream(seed, streamBus)}
+	d := &Day{scenario: s, seed: seed, world: newWorld(s, seed), rand: stream(seed, streamBus)}
 	d.sensors = newSensors(s, seed)
 	d.recorder = newRecorder(d.world, seed)
 	d.orders = s.orders(seed)
@@ -146,6 +150,9 @@ func (d *Day) transmit(index int) {
 			continue
 		}
 		m.fill(m.data)
+		for _, sp := range m.spoil {
+			sp.apply(m.data, d.world.t)
+		}
 		late := int64(d.rand.Float64() * float64(m.jitter))
 		d.bus.packet(m.def, dev.address, pgn.Broadcast, m.sequence, m.data, due+m.latency+late)
 		m.sequence++

@@ -3,6 +3,7 @@ package simulate
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"trialday.example/logd/pgn"
 )
@@ -58,6 +59,8 @@ type message struct {
 	sequence uint8
 	// fill puts the present values into data.
 	fill func(data []byte)
+	// spoil are the faults of its fields.
+	spoil []*spoiler
 }
 
 // claim makes a NAME. Class 60 is navigation, 50 propulsion (from memory).
@@ -141,6 +144,7 @@ func (d *Day) build() {
 	for _, index := range d.present {
 		d.heartbeat(&d.devices[index])
 	}
+	d.misinstall()
 }
 
 const (
@@ -153,6 +157,9 @@ func (d *Day) every(dev *device, number uint32, hertz float64, fill func(m *pgn.
 	m := pgn.Lookup(number)
 	if m == nil {
 		panic(fmt.Sprintf("simulate: PGN %d is not in the table", number))
+	}
+	if slices.Contains(d.scenario.Sensors.WithoutPGNs, int(number)) {
+		return
 	}
 	period := int64(float64(second) / hertz)
 	dev.messages = append(dev.messages, message{
@@ -185,11 +192,11 @@ func (d *Day) heartbeat(dev *device) {
 
 func (d *Day) engineMessages(dev *device, i int) {
 	w, s, e := d.world, &d.sensors, &d.scenario.Engines
-	a := &w.actual
+	a, number := &w.actual, d.scenario.Engines.instance(i)
 	d.every(dev, 127488, 10, func(m *pgn.Message) func([]byte) {
 		instance, speed, boost, trim := field(m, "instance"), set(m, "speed"), set(m, "boost"), set(m, "trim")
 		return func(data []byte) {
-			instance.PutRaw(data, int64(i))
+			instance.PutRaw(data, number)
 			speed(data, a.rpm[i]/60)
 			if e.Trim {
 				trim(data, 0.05+0.35*w.boat.planing(w.boat.froude(max(0, w.speed), w.conditions.mass)))
@@ -206,7 +213,7 @@ func (d *Day) engineMessages(dev *device, i int) {
 		load, torque := set(m, "load"), set(m, "torque")
 		return func(data []byte) {
 			en := &s.engines[i]
-			instance.PutRaw(data, int64(i))
+			instance.PutRaw(data, number)
 			status1.PutRaw(data, 0)
 			status2.PutRaw(data, 0)
 			r := w.rpm[i] / e.RatedRPM
@@ -226,7 +233,7 @@ func (d *Day) engineMessages(dev *device, i int) {
 		instance, gear := field(m, "instance"), field(m, "gear")
 		oil, oilT, status := set(m, "oil_pressure"), set(m, "oil_temperature"), field(m, "status")
 		return func(data []byte) {
-			instance.PutRaw(data, int64(i))
+			instance.PutRaw(data, number)
 			gear.PutRaw(data, int64(1-w.gears[i])) // 0 forward, 1 neutral, 2 reverse
 			oil(data, 1.8e6*min(1, 2*w.rpm[i]/e.RatedRPM))
 			oilT(data, 273.15+0.8*s.engines[i].oilC)
@@ -236,7 +243,7 @@ func (d *Day) engineMessages(dev *device, i int) {
 	d.every(dev, 127497, 1, func(m *pgn.Message) func([]byte) {
 		instance, trip, rate := field(m, "instance"), set(m, "trip_fuel"), set(m, "average_rate")
 		return func(data []byte) {
-			instance.PutRaw(data, int64(i))
+			instance.PutRaw(data, number)
 			trip(data, w.trip[i]/1000)
 			if h := s.engines[i].hours; h > 0 {
 				rate(data, w.trip[i]/h*litrePerHour)
@@ -257,8 +264,11 @@ func (d *Day) volts(running bool) float64 {
 func (d *Day) gnssMessages(dev *device, i int) {
 	g := &d.sensors.gnss[i]
 	rapid, slowRapid := 10.0, 2.0
-	if i == 1 {
+	switch hz := d.scenario.Sensors.GNSSHz; {
+	case i == 1:
 		rapid, slowRapid = 1, 1
+	case hz > 0:
+		rapid, slowRapid = hz, hz
 	}
 	d.every(dev, 129025, d.rate(rapid, slowRapid), func(m *pgn.Message) func([]byte) {
 		lat, lon := set(m, "latitude"), set(m, "longitude")

@@ -23,6 +23,9 @@ func (d *Day) plan() {
 	if a := f.AddressChange; a != nil {
 		d.at(int64(a.AtS*1e9), d.takeAddress)
 	}
+	if b := f.BusLoad; b != nil {
+		d.at(int64(b.AtS*1e9), d.crowd)
+	}
 }
 
 func (d *Day) at(due int64, do func(int64) int64) {

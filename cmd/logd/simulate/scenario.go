@@ -11,6 +11,8 @@ import (
 
 	"github.com/go-viper/mapstructure/v2"
 	"go.yaml.in/yaml/v3"
+
+	"trialday.example/logd/pgn"
 )
 
 // Scenario is a day to be simulated, as read from a YAML file. Every key names
@@ -71,6 +73,7 @@ type Hull struct {
 	PitchPlaneDeg  float64 `mapstructure:"pitch_plane_deg"`
 	HeelPerG       float64 `mapstructure:"heel_per_g"` // inward heel in rad per g of lateral acceleration
 	TurnDrag       float64 `mapstructure:"turn_drag"`  // drag in a turn as part of the centripetal force
+	ThrustYaw      float64 `mapstructure:"thrust_yaw"` // rad/s by 1 m/s² of thrust on the starboard side alone, at rest; 0: thrust does not turn
 	AddedMass      float64 `mapstructure:"added_mass"` // as part of the mass
 }
 
@@ -91,6 +94,7 @@ type Engines struct {
 	GearLoss      float64      `mapstructure:"gear_loss"`
 	Trim          bool         `mapstructure:"trim"` // outboards tilt
 	Hours         float64      `mapstructure:"hours"`
+	Instances     []int        `mapstructure:"instances"` // that the gateways send, port first; none: 0, 1, 2 ...
 }
 
 // Propeller describes the propellers, which are all alike; see propeller.
@@ -142,7 +146,9 @@ type Sensors struct {
 	PaddleMaxKn      float64 `mapstructure:"paddle_max_kn"` // above it the wheel runs in air; 0 for never
 	SounderMaxKn     float64 `mapstructure:"sounder_max_kn"`
 	SecondGNSS       bool    `mapstructure:"second_gnss"`
-	Slow             bool    `mapstructure:"slow"` // few messages, for long series of tests
+	Slow             bool    `mapstructure:"slow"`         // few messages, for long series of tests
+	GNSSHz           float64 `mapstructure:"gnss_hz"`      // of the first receiver; 0 for 10
+	WithoutPGNs      []int   `mapstructure:"without_pgns"` // that no device sends
 }
 
 // Clock is the recorder's clock against UTC.
@@ -169,6 +175,9 @@ type Faults struct {
 	UnknownPGNEveryS  float64        `mapstructure:"unknown_pgn_every_s"`
 	Dropouts          []Dropout      `mapstructure:"dropouts"`
 	AddressChange     *AddressChange `mapstructure:"address_change"`
+	SameAddress       *SameAddress   `mapstructure:"same_address"`
+	BusLoad           *BusLoad       `mapstructure:"bus_load"`
+	Fields            []FieldFault   `mapstructure:"fields"`
 }
 
 // Dropout silences a device for a while.
@@ -367,6 +376,7 @@ func (s *Scenario) checkBoat(c *checker) {
 	c.within("hull.pitch_plane_deg", h.PitchPlaneDeg, 0, 15)
 	c.within("hull.heel_per_g", h.HeelPerG, -2, 2)
 	c.within("hull.turn_drag", h.TurnDrag, 0, 1)
+	c.within("hull.thrust_yaw", h.ThrustYaw, 0, 2)
 	c.within("hull.added_mass", h.AddedMass, 0, 1)
 	c.within("engines.names (their count)", float64(len(e.Names)), 1, maxEngines)
 	c.within("engines.rated_power_kw", e.RatedKW, 1, 5000)
@@ -389,6 +399,7 @@ func (s *Scenario) checkBoat(c *checker) {
 	c.within("engines.gear_ratio", e.GearRatio, 0.5, 10)
 	c.within("engines.gear_loss", e.GearLoss, 0, 0.5)
 	c.within("engines.hours", e.Hours, 0, 100000)
+	e.checkInstances(c)
 	c.within("propeller.diameter_m", p.DiameterM, 0.1, 5)
 	c.within("propeller.pitch_m", p.PitchM, 0.1, 5)
 	c.within("propeller.kt0", p.KT0, 0.05, 1)
@@ -401,7 +412,7 @@ func (s *Scenario) checkBoat(c *checker) {
 func (s *Scenario) checkWorld(c *checker) {
 	p, e, k, n := &s.Place, &s.Environment, &s.Captain, &s.Sensors
 	c.within("place.latitude_deg", p.LatitudeDeg, -70, 70)
-	c.within("place.longitude_deg", p.LongitudeDeg, -179, 179)
+	c.within("place.longitude_deg", p.LongitudeDeg, -180, 180)
 	c.within("place.variation_deg", p.VariationDeg, -40, 40)
 	c.within("place.harbour_depth_m", p.HarbourM, 1, 50)
 	c.within("place.depth_m", p.DepthM, 8, 500)
@@ -432,6 +443,12 @@ func (s *Scenario) checkWorld(c *checker) {
 	c.within("sensors.paddle_gain_pct", n.PaddleGainPct, -50, 50)
 	c.within("sensors.paddle_max_kn", n.PaddleMaxKn, 0, 100)
 	c.within("sensors.sounder_max_kn", n.SounderMaxKn, 0, 100)
+	c.within("sensors.gnss_hz", n.GNSSHz, 0, 10)
+	for i, number := range n.WithoutPGNs {
+		if pgn.Lookup(uint32(number)) == nil {
+			c.refuse(fmt.Sprintf("sensors.without_pgns[%d]", i), "%d is not in the table", number)
+		}
+	}
 }
 
 func (s *Scenario) checkFaults(c *checker) {
@@ -461,6 +478,7 @@ func (s *Scenario) checkFaults(c *checker) {
 		c.within("faults.address_change.at_s", a.AtS, 1, day)
 		c.within("faults.address_change.to", float64(a.To), 100, 251)
 	}
+	s.checkInstallation(c)
 }
 
 func (a *Action) check(c *checker, path string, e *Engines) {

@@ -117,6 +117,9 @@ func (g *gnss) look(n *sensors, a *present, silent bool) {
 	prime := 6378137 / math.Sqrt(q)
 	g.latitude = s.Place.LatitudeDeg*degree + north/(prime*(1-0.00669438)/q)
 	g.longitude = s.Place.LongitudeDeg*degree + east/(prime*cos)
+	if math.Abs(g.longitude) > math.Pi {
+		g.longitude = math.Remainder(g.longitude, 2*math.Pi)
+	}
 	g.altitude = 3 + a.heave + 2*g.position*e[4]
 	g.hdop = 0.9 + g.position*0.6*(1+0.15*e[4])
 	g.satellites = math.Round(13 - 3*g.position + e[4])

@@ -19,6 +19,7 @@ const (
 	streamSensors
 	streamBus
 	streamVariant
+	streamFaults
 )
 
 func stream(seed uint64, use uint64) *rand.Rand {
@@ -64,6 +65,7 @@ type world struct {
 
 	// Slow state.
 	rpm, torque, load, fuel, trip []float64 // 1/min, N·m, ratio, L/h, L
+	twist                         float64   // m/s², thrust to starboard less that to port by mass
 	speed                         float64   // m/s through water
 	heading, yawRate              float64
 	heel, heelRate                float64
@@ -229,6 +231,7 @@ func (w *world) surroundings() {
 func (w *world) engines() {
 	b := w.boat
 	var force float64
+	w.twist = 0
 	for i := range w.rpm {
 		if !w.running[i] {
 			w.rpm[i] -= w.rpm[i] * tick / 0.4
@@ -237,6 +240,7 @@ func (w *world) engines() {
 		}
 		thrust, torque := b.propeller(w.gears[i], w.rpm[i], w.speed)
 		force += thrust
+		w.twist += w.s.side(i) * thrust / w.conditions.mass
 		limit := b.maxTorque(w.rpm[i])
 		change := min((w.commands[i]-w.rpm[i])/b.LagS, (limit-torque)/b.InertiaKgM2*30/math.Pi)
 		torque += change * math.Pi / 30 * b.InertiaKgM2
@@ -263,7 +267,7 @@ func (w *world) steering() {
 	if want == 0 {
 		want = 0.5 * (w.course - w.heading)
 	}
-	want = max(-limit, min(limit, want))
+	want = max(-limit, min(limit, want)) - w.pushed()*w.unsteered()
 	w.yawRate += (want - w.yawRate) / 0.7 * tick
 	w.heading += w.yawRate * tick
 
@@ -347,6 +351,7 @@ func (w *world) disturb() {
 	a.y += a.north * tick
 	a.depth = w.conditions.depth
 	a.rudder = math.Atan(1.1*w.s.Vessel.LengthM*w.yawRate/max(math.Abs(w.speed), 1)) - 2*helm
+	a.rudder += math.Atan(1.1 * w.s.Vessel.LengthM * w.pushed() * (1 - w.unsteered()) / max(math.Abs(w.speed), 1))
 	unsteady := m.surge / max(math.Abs(w.speed), 3)
 	for i := range a.rpm {
 		a.rpm[i] = w.rpm[i] * (1 + 0.001*w.governor[i].next(r) + 0.08*unsteady)
