@@ -4,6 +4,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"reflect"
+
+	"trialday.example/logd/calc"
+	"trialday.example/logd/sink/results/units"
 )
 
 // Live is how a trial that goes on stands, made about once a second for those
@@ -127,4 +130,64 @@ func (l Live) MarshalJSON() ([]byte, error) {
 		return nil, fmt.Errorf("results: live: %w", err)
 	}
 	return json.Marshal(tidied.Interface())
+}
+
+// Figures fills in the figures that come from calculation: run, last second,
+// what is held, and steps.
+func (l *Live) Figures(s *calc.Live, e Edge) {
+	l.Now = e.now(&s.Now)
+	if s.Known {
+		l.Run = &Underway{ID: s.Run.ID, Kind: s.Run.Kind.String(), Start: e.Stamp(s.Run.Start),
+			Seconds: float64(s.Run.End-s.Run.Start) / 1e9}
+	}
+	if s.Hold.Held {
+		l.Hold.RPM, l.Hold.HeadingDeg = scaled(s.Hold.RPM, 60), compass(s.Hold.Heading)
+	}
+	for i := range s.Steps {
+		l.Steps = append(l.Steps, soFar(&s.Steps[i]))
+	}
+}
+
+func (e Edge) now(m *calc.Moment) Now {
+	out := Now{
+		SOGKn: scaled(m.SOG, units.Knots(1)), STWKn: scaled(m.STW, units.Knots(1)),
+		COGDeg: compass(m.Course), HeadingDeg: compass(m.Heading),
+		FuelLPH: scaled(m.Fuel, units.LitresPerHour(1)),
+		RollDeg: degrees(m.Roll), PitchDeg: degrees(m.Pitch), DepthM: scaled(m.Depth, 1),
+	}
+	if m.SOG > crawl {
+		out.EconomyLPerNM = scaled(m.Fuel/m.SOG, 1/economyNMPerL)
+	}
+	for i, name := range e.Engines {
+		out.Engines = append(out.Engines, EngineNow{
+			Name: name, RPM: scaled(m.RPM[i], 60), FuelLPH: scaled(m.Rate[i], units.LitresPerHour(1)),
+			LoadPct: scaled(m.Load[i], 100), Gear: orNull(gearName(m.Gear[i])), TrimPct: scaled(m.Trim[i], 100),
+		})
+	}
+	return out
+}
+
+// crawl, m/s (1 kn): below it burn a mile says nothing.
+const crawl = 0.514
+
+// orNull returns nil for "".
+func orNull(s string) *string {
+	if s == "" {
+		return nil
+	}
+	return &s
+}
+
+func soFar(s *calc.StepSoFar) SoFar {
+	out := SoFar{
+		RPM: s.RPM * 60, SpeedKn: interval(s.Speed, units.Knots(1)), FuelLPH: interval(s.Fuel, units.LitresPerHour(1)),
+		Passes: s.Passes, ReciprocalDeg: compass(s.Reciprocal), CurrentCorrected: s.Corrected,
+	}
+	out.NeedsReciprocal = out.ReciprocalDeg != nil
+	for _, a := range s.Directions {
+		if d := compass(a); d != nil {
+			out.HeadingsDeg = append(out.HeadingsDeg, *d)
+		}
+	}
+	return out
 }

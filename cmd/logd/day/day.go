@@ -28,6 +28,7 @@ type Day struct {
 	gaps    gapWatch
 	frames  fingerprint
 	places  places
+	hearing hearing
 	events  []decode.Event
 	dropped int
 	last    int64 // trial time of the last sample
@@ -54,6 +55,7 @@ func (d *Day) Frame(f *frame.Frame) {
 func (d *Day) Sample(s sample.Sample) {
 	d.last = s.Time
 	d.gaps.add(&s)
+	d.hearing.add(&s)
 	d.trial.Add(&s)
 }
 

@@ -57,7 +57,7 @@ func steadiness(e decode.Event) bool {
 // results puts the document together.
 func (d *Day) results(rep *calc.Report, bad int64) (*results.Results, *results.Timeline) {
 	clock := d.decoder.Clock()
-	names := d.engineNames(rep)
+	names := d.engineNames(rep.Heard)
 	edge := results.Edge{UTC: clock.UTC, Engines: names, Frames: d.places.between}
 	r := &results.Results{
 		Schema: results.Schema, Version: d.version,
@@ -85,10 +85,10 @@ func (d *Day) results(rep *calc.Report, bad int64) (*results.Results, *results.T
 }
 
 // engineNames names the engines heard and configured, by index.
-func (d *Day) engineNames(rep *calc.Report) []string {
+func (d *Day) engineNames(heard calc.EngineSet) []string {
 	n := len(d.cfg.Engines)
 	for e := 0; e < calc.MaxEngines; e++ {
-		if rep.Heard.Has(e) {
+		if heard.Has(e) {
 			n = max(n, e+1)
 		}
 	}
