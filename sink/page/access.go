@@ -210,23 +210,24 @@ func isNear(r *http.Request) bool {
 	return err == nil && from.Addr().Unmap().IsLoopback()
 }
 
-// guard asks for a login where there is something to ask for.
+// guard asks for a login where there is something to ask for. The files of the
+// page itself hold no secret, and show the form.
 func (d *door) guard(next http.Handler) http.Handler {
 	if d.none() {
 		return next
 	}
 	mux := http.NewServeMux()
 	d.login(mux)
+	mux.Handle("GET /{$}", next)
+	mux.Handle("GET /assets/", next)
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
-		switch status := r.URL.Path == "/healthz" || r.URL.Path == "/metrics"; {
-		case d.knows(r), status && isNear(r):
+		status := r.URL.Path == "/healthz" || r.URL.Path == "/metrics"
+		if d.knows(r) || status && isNear(r) {
 			next.ServeHTTP(w, r)
-		case r.URL.Path == "/" && r.Method == http.MethodGet:
-			http.Redirect(w, r, "/login", http.StatusSeeOther)
-		default:
-			w.Header().Set("WWW-Authenticate", "Bearer")
-			fail(w, http.StatusUnauthorized, "log in at /login, or send the token")
+			return
 		}
+		w.Header().Set("WWW-Authenticate", "Bearer")
+		fail(w, http.StatusUnauthorized, "log in, or send the token")
 	})
 	return mux
 }

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -22,24 +23,10 @@ type Amendment struct {
 // maxBody bounds what a client may send, in bytes.
 const maxBody = 64 << 10
 
-// amend takes an amendment. Only a page of this server can send JSON to it: a
-// form of another site cannot.
+// amend takes an amendment.
 func (s *server) amend(w http.ResponseWriter, r *http.Request, t Trial) {
-	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
-		fail(w, http.StatusUnsupportedMediaType, "an amendment is sent as application/json")
-		return
-	}
-	if s.Amend == nil {
-		fail(w, http.StatusNotFound, "amendments are not kept here")
-		return
-	}
-	a, err := readAmendment(http.MaxBytesReader(w, r.Body, maxBody))
-	if tooLarge, ok := errors.AsType[*http.MaxBytesError](err); ok {
-		fail(w, http.StatusRequestEntityTooLarge, fmt.Sprintf("an amendment has at most %d bytes", tooLarge.Limit))
-		return
-	}
-	if err != nil {
-		fail(w, http.StatusBadRequest, "this is no amendment: "+err.Error())
+	var a Amendment
+	if !readBody(w, r, &a) {
 		return
 	}
 	kept, err := s.Amend(r.Context(), t, a)
@@ -50,18 +37,29 @@ func (s *server) amend(w http.ResponseWriter, r *http.Request, t Trial) {
 	reply(w, http.StatusCreated, kept)
 }
 
-// readAmendment reads one JSON object and nothing after it.
-func readAmendment(body io.Reader) (a Amendment, err error) {
-	in := json.NewDecoder(body)
+// readBody reads what a request sends: one JSON object, with no key that is not
+// known. False: it did not, and the client is told. Only a page of this server
+// can send JSON to it from a browser; a form of another site cannot.
+func readBody(w http.ResponseWriter, r *http.Request, into any) bool {
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
+		fail(w, http.StatusUnsupportedMediaType, "this takes application/json")
+		return false
+	}
+	in := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
 	in.DisallowUnknownFields()
-	if err := in.Decode(&a); err != nil {
-		return a, err
-	}
-	if _, err := in.Token(); !errors.Is(err, io.EOF) {
-		if err == nil {
-			err = errors.New("there is more after it")
+	err := in.Decode(into)
+	if err == nil {
+		if _, after := in.Token(); !errors.Is(after, io.EOF) {
+			err = cmp.Or(after, errors.New("there is more after it"))
 		}
-		return a, err
 	}
-	return a, nil
+	if tooLarge, ok := errors.AsType[*http.MaxBytesError](err); ok {
+		fail(w, http.StatusRequestEntityTooLarge, fmt.Sprintf("this takes at most %d bytes", tooLarge.Limit))
+		return false
+	}
+	if err != nil {
+		fail(w, http.StatusBadRequest, "not understood: "+err.Error())
+		return false
+	}
+	return true
 }

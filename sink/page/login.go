@@ -4,11 +4,10 @@ import (
 	"crypto/hmac"
 	"crypto/rand"
 	"crypto/sha256"
-	_ "embed"
 	"encoding/base64"
 	"encoding/binary"
 	"errors"
-	"html/template"
+	"fmt"
 	"io/fs"
 	"net"
 	"net/http"
@@ -114,58 +113,39 @@ func (t *tries) allow(address string) bool {
 	return l.Allow() && t.all.Allow()
 }
 
-var (
-	//go:embed login.html
-	loginText string
-	//go:embed login.css
-	loginStyle []byte
-	loginPage  = template.Must(template.New("login").Parse(loginText))
-)
-
-// login serves the form for the password, which needs no script.
+// login answers where people log in: {"password": "..."} to /login.
 func (d *door) login(mux *http.ServeMux) {
-	mux.HandleFunc("GET /login", func(w http.ResponseWriter, _ *http.Request) { loginForm(w, http.StatusOK, "") })
-	mux.HandleFunc("GET /login.css", func(w http.ResponseWriter, _ *http.Request) {
-		w.Header().Set("Content-Type", "text/css; charset=utf-8")
-		_, _ = w.Write(loginStyle)
-	})
 	mux.HandleFunc("POST /login", d.enter)
-	mux.HandleFunc("POST /logout", func(w http.ResponseWriter, r *http.Request) {
+	mux.HandleFunc("POST /logout", func(w http.ResponseWriter, _ *http.Request) {
 		setCookie(w, "", -1)
-		http.Redirect(w, r, "/login", http.StatusSeeOther)
+		w.WriteHeader(http.StatusNoContent)
 	})
-}
-
-func loginForm(w http.ResponseWriter, status int, wrong string) {
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-store")
-	w.WriteHeader(status)
-	_ = loginPage.Execute(w, wrong)
 }
 
 // enter checks a password.
 func (d *door) enter(w http.ResponseWriter, r *http.Request) {
-	r.Body = http.MaxBytesReader(w, r.Body, maxBody)
-	if err := r.ParseForm(); err != nil {
-		loginForm(w, http.StatusBadRequest, "The password did not come through. Try again.")
+	var given struct {
+		Password string `json:"password"`
+	}
+	if !readBody(w, r, &given) {
 		return
 	}
 	address, _, _ := net.SplitHostPort(r.RemoteAddr)
 	if !d.tries.allow(address) {
-		w.Header().Set("Retry-After", "10")
-		loginForm(w, http.StatusTooManyRequests, "Too many tries. Wait ten seconds and try again.")
+		w.Header().Set("Retry-After", fmt.Sprint(trySpacing.Seconds()))
+		fail(w, http.StatusTooManyRequests, fmt.Sprintf("too many tries: wait %g seconds", trySpacing.Seconds()))
 		return
 	}
 	d.tries.working <- struct{}{}
-	right := d.isPassword(r.PostForm.Get("password"))
+	right := d.isPassword(given.Password)
 	<-d.tries.working
 	if !right {
 		d.log.Warn("a wrong password on the page", "from", address)
-		loginForm(w, http.StatusForbidden, "That is not the password.")
+		fail(w, http.StatusForbidden, "that is not the password")
 		return
 	}
 	setCookie(w, d.sessions.begin(time.Now()), int(loginLasts.Seconds()))
-	http.Redirect(w, r, "/", http.StatusSeeOther)
+	w.WriteHeader(http.StatusNoContent)
 }
 
 func setCookie(w http.ResponseWriter, value string, maxAge int) {

@@ -15,7 +15,7 @@
 // # Interface
 //
 //	GET  /                               the page; its files under /assets/
-//	GET  /api/live                       results.Live; 404 where nothing is recorded
+//	GET  /api/live                       results.Live
 //	GET  /api/live/stream                the same as server-sent events, see stream.go
 //	GET  /api/trials                     list of Trial
 //	GET  /api/trials/{n}/results         results.json
@@ -23,7 +23,8 @@
 //	GET  /api/trials/{n}/track           timeline.Track; points
 //	GET  /api/trials/{n}/{file}          sheet.html and the other files of the list
 //	POST /api/trials/{n}/amendments      an Amendment; 201 with what was kept
-//	GET  /login, POST /login, /logout    where a password is asked for
+//	POST /login, /logout                 where a password is asked for: {"password": "..."}
+//	GET  /healthz, /metrics              where there are such
 //
 // A failure of /api is {"error": "one plain line"}.
 package page
@@ -51,7 +52,7 @@ type Options struct {
 	// Trials lists the trials; see Open.
 	Trials func() ([]Trial, error)
 	// Live is the present state and a channel that is closed when there is
-	// another. Nil: nothing is recorded here.
+	// another.
 	Live func() (state *results.Live, next <-chan struct{})
 	// Timeline and Track give the course of a trial. From and to are in s since
 	// 1970 UTC, -Inf and +Inf for all of it.
@@ -158,10 +159,6 @@ func (s *server) failed(w http.ResponseWriter, err error) {
 }
 
 func (s *server) live(w http.ResponseWriter, _ *http.Request) {
-	if s.Live == nil {
-		fail(w, http.StatusNotFound, "nothing is recorded here: this page shows trials that were")
-		return
-	}
 	state, _ := s.Live()
 	reply(w, http.StatusOK, state)
 }

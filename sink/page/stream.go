@@ -20,10 +20,9 @@ const (
 // stream sends server-sent events (WHATWG HTML, section 9.2) until the client
 // goes or the server stops:
 //
-//	live   results.Live, when there is another; one that was overtaken is skipped
+//	live   results.Live, when there is another; one that was overtaken is skipped.
+//	       At once, and again with a comment when nothing was sent for a while
 //	trial  {"number": n}: the trial or its results changed, began or went
-//
-// The first live event comes at once.
 func (s *server) stream(w http.ResponseWriter, r *http.Request) {
 	select {
 	case s.streams <- struct{}{}:
@@ -49,22 +48,17 @@ func (s *server) follow(done <-chan struct{}, out *events) {
 	beat, look := time.NewTicker(beatEvery), time.NewTicker(lookEvery)
 	defer beat.Stop()
 	defer look.Stop()
-	next := make(<-chan struct{}) // of the live state; stays open where there is none
-	if s.Live != nil {
-		state, n := s.Live()
-		if next = n; !out.event("live", state) {
-			return
-		}
-	}
+	state, next := s.Live()
+	ok := out.event("live", state)
 	seen := s.changes.look(s.Trials)
-	for {
-		ok := true
+	for ok {
 		select {
 		case <-done:
 			return
 		case <-next:
-			state, n := s.Live()
-			next, ok = n, out.event("live", state)
+			state, next = s.Live()
+			ok = out.event("live", state)
+			beat.Reset(beatEvery)
 		case <-look.C:
 			now := s.changes.look(s.Trials)
 			for _, number := range differing(seen, now) {
@@ -72,10 +66,7 @@ func (s *server) follow(done <-chan struct{}, out *events) {
 			}
 			seen = now
 		case <-beat.C:
-			ok = out.send(": still here\n\n")
-		}
-		if !ok {
-			return
+			ok = out.send(": still here\n\n") && out.event("live", state)
 		}
 	}
 }

@@ -158,6 +158,9 @@ var files = map[string]string{
 	"sheet.pdf":    "application/pdf",
 	"steps.csv":    "text/csv; charset=utf-8",
 	"windows.csv":  "text/csv; charset=utf-8",
+
+	"steps.parquet":   "application/vnd.apache.parquet",
+	"windows.parquet": "application/vnd.apache.parquet",
 }
 
 func (s *server) results(w http.ResponseWriter, r *http.Request, t Trial) {
