@@ -133,7 +133,7 @@ func CalibratePaddle(windows []Window, fit *DayFit) Paddle {
 	var x, y []float64
 	for i := range windows {
 		w := &windows[i]
-		if v := fit.Through(w); w.Accepted() && w.STW.Mean > 0.5 && !math.IsNaN(v) {
+		if v := fit.Through(w); w.counts() && w.STW.Mean > 0.5 && !math.IsNaN(v) {
 			x, y = append(x, w.STW.Mean), append(y, v)
 		}
 	}

@@ -39,10 +39,12 @@ func (t *Trial) Evidence() *Evidence {
 }
 
 // Derive gives the figures of the evidence: the second half of the way, from
-// windows to steps and all that follows from them. It is a pure function.
-func Derive(e *Evidence, set Settings) *Report {
+// windows to steps and all that follows from them. It is a pure function. What
+// became of the amendments stands in the report, in their order.
+func Derive(e *Evidence, set Settings, amendments []Amendment) *Report {
 	r := &Report{Found: e.Found}
 	r.Windows = slices.Clone(e.Windows)
+	r.Outcomes = amend(r.Windows, set.Step, amendments)
 	r.Steps = Steps(r.Windows, set.Step, set.Boat)
 	r.Best = FindBest(r.Steps, set.Boat)
 	r.Day = FitDay(r.Windows, r.Steps)

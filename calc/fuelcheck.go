@@ -212,7 +212,7 @@ func (c *FuelCheck) balance(windows []Window) {
 	for i := range windows {
 		w := &windows[i]
 		burn, ok := equalBurn(w)
-		if !w.Accepted() || !ok {
+		if !w.counts() || !ok {
 			continue
 		}
 		c.Balanced++

@@ -65,21 +65,20 @@ func Steps(windows []Window, ratio float64, b Boat) []Step {
 }
 
 // clusters returns groups of indices into windows: those next to each other in
-// rpm are merged, closest first, while the group stays within ratio.
+// rpm are merged, closest first, while the group stays within ratio. Windows
+// that a person merged start as one group.
 func clusters(windows []Window, ratio float64) [][]int {
+	rpm := func(i int) float64 { return windows[i].MeanRPM() }
 	bySet := map[EngineSet][][]int{}
 	var sets []EngineSet
-	for i := range windows {
-		w := &windows[i]
-		if !w.Accepted() || w.Engines == 0 {
-			continue
+	for _, group := range together(windows) {
+		sortBy(group, rpm)
+		set := windows[group[0]].Engines
+		if bySet[set] == nil {
+			sets = append(sets, set)
 		}
-		if bySet[w.Engines] == nil {
-			sets = append(sets, w.Engines)
-		}
-		bySet[w.Engines] = append(bySet[w.Engines], []int{i})
+		bySet[set] = append(bySet[set], group)
 	}
-	rpm := func(i int) float64 { return windows[i].MeanRPM() }
 	var out [][]int
 	for _, set := range sets {
 		groups := bySet[set]
@@ -89,12 +88,39 @@ func clusters(windows []Window, ratio float64) [][]int {
 	return out
 }
 
+// together returns the indices of the windows that count, each alone or with
+// those that it was merged with.
+func together(windows []Window) [][]int {
+	var out [][]int
+	merged := map[int]int{} // amendment to the place in out of what it merged
+	for i := range windows {
+		w := &windows[i]
+		if !w.counts() || w.Engines == 0 {
+			continue
+		}
+		k, ok := merged[w.By]
+		if w.Amended == Merged && ok {
+			out[k] = append(out[k], i)
+			continue
+		}
+		if w.Amended == Merged {
+			merged[w.By] = len(out)
+		}
+		out = append(out, []int{i})
+	}
+	return out
+}
+
+func sortBy(group []int, rpm func(int) float64) {
+	sort.SliceStable(group, func(i, j int) bool { return rpm(group[i]) < rpm(group[j]) })
+}
+
 // mergeClosest merges neighbours of groups sorted by rpm, each sorted inside.
 func mergeClosest(groups [][]int, ratio float64, rpm func(int) float64) [][]int {
 	for {
 		best, at := math.Inf(1), -1
 		for i := 0; i+1 < len(groups); i++ {
-			lo, hi := rpm(groups[i][0]), rpm(groups[i+1][len(groups[i+1])-1])
+			lo, hi := rpm(groups[i][0]), math.Max(rpm(last(groups[i])), rpm(last(groups[i+1])))
 			if d := hi - lo; d <= math.Max(ratio*lo, stepFloor) && d < best {
 				best, at = d, i
 			}
@@ -103,12 +129,16 @@ func mergeClosest(groups [][]int, ratio float64, rpm func(int) float64) [][]int 
 			return groups
 		}
 		merged := append(append([]int(nil), groups[at]...), groups[at+1]...)
+		sortBy(merged, rpm) // groups overlap where a person merged windows
 		groups = append(groups[:at], groups[at+1:]...)
 		groups[at] = merged
 	}
 }
 
-// passGroup is the windows of one run in one step: one pass.
+func last(group []int) int { return group[len(group)-1] }
+
+// passGroup is the windows of one run in one step, or of runs that were merged:
+// one pass.
 type passGroup struct {
 	windows []*Window
 	weights []float64 // by duration, add to 1
@@ -116,25 +146,58 @@ type passGroup struct {
 
 func passesOf(windows []Window, group []int) []passGroup {
 	sort.Ints(group)
+	pass := passesByRun(windows, group)
+	place := map[int]int{} // pass to its place in out
 	var out []passGroup
 	for _, i := range group {
 		w := &windows[i]
-		if n := len(out); n > 0 && out[n-1].windows[0].Run == w.Run {
-			out[n-1].windows = append(out[n-1].windows, w)
-			continue
+		k, ok := place[pass[w.Run]]
+		if !ok {
+			k = len(out)
+			place[pass[w.Run]] = k
+			out = append(out, passGroup{})
 		}
-		out = append(out, passGroup{windows: []*Window{w}})
+		out[k].windows = append(out[k].windows, w)
 	}
 	for i := range out {
-		total := 0.0
-		for _, w := range out[i].windows {
-			total += float64(w.End - w.Start)
-		}
-		for _, w := range out[i].windows {
-			out[i].weights = append(out[i].weights, float64(w.End-w.Start)/total)
-		}
+		out[i].weigh()
 	}
 	return out
+}
+
+func (p *passGroup) weigh() {
+	total := 0.0
+	for _, w := range p.windows {
+		total += float64(w.End - w.Start)
+	}
+	for _, w := range p.windows {
+		p.weights = append(p.weights, float64(w.End-w.Start)/total)
+	}
+}
+
+// passesByRun names the pass of each run of a group by the least run in it: a
+// run is one pass, and merged windows join the passes of their runs.
+func passesByRun(windows []Window, group []int) map[int]int {
+	pass, merged := map[int]int{}, map[int]int{} // run to pass; amendment to the first run it merged
+	for _, i := range group {
+		w := &windows[i]
+		if _, ok := pass[w.Run]; !ok {
+			pass[w.Run] = w.Run
+		}
+		if w.Amended != Merged {
+			continue
+		}
+		if _, ok := merged[w.By]; !ok {
+			merged[w.By] = w.Run
+		}
+		a, b := pass[merged[w.By]], pass[w.Run]
+		for run, name := range pass {
+			if name == max(a, b) {
+				pass[run] = min(a, b)
+			}
+		}
+	}
+	return pass
 }
 
 // mean averages a figure over the pass; NaN if any window lacks it.

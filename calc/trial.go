@@ -23,6 +23,7 @@ type Settings struct {
 // Report is what calculation gives, in SI units and trial time.
 type Report struct {
 	Found
+	Outcomes   []Outcome // of the amendments, in the order given
 	Steps      []Step
 	Best       Best
 	Day        DayFit
@@ -144,7 +145,7 @@ func (t *Trial) Close() {
 // Finish ends the day and returns its figures.
 func (t *Trial) Finish() *Report {
 	t.Close()
-	return Derive(t.Evidence(), t.set)
+	return Derive(t.Evidence(), t.set, nil)
 }
 
 // linePoints bounds the line kept for drawing.

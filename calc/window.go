@@ -25,6 +25,8 @@ type Window struct {
 	Start, End int64 // trial time, ns
 	Reason     Reason
 	Step       int // id of the step it counts in; 0 for none
+	Amended    Amended
+	By         int // id of the amendment that did it; 0 for none
 
 	Engines EngineSet                 // that drive
 	RPM     [MaxEngines]stat.Estimate // 1/s
@@ -50,6 +52,9 @@ type Window struct {
 
 // Accepted tells whether the window is steady.
 func (w *Window) Accepted() bool { return w.Reason == Accepted }
+
+// counts tells whether figures may rest on the window.
+func (w *Window) counts() bool { return w.Accepted() && w.Amended != Excluded }
 
 // Direction returns the heading in rad or, without a compass, the course over
 // ground; NaN if neither is known.
