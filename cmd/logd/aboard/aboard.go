@@ -80,6 +80,7 @@ type daemon struct {
 	queue    *queue
 	recorder recorder
 	readers  sync.WaitGroup
+	live     *live
 
 	results sync.Mutex // held while results are written
 
@@ -94,7 +95,7 @@ type daemon struct {
 func Run(ctx context.Context, o Options) { newDaemon(o, queueLen).run(ctx) }
 
 func newDaemon(o Options, waiting int) *daemon {
-	d := &daemon{Options: o, log: o.Log, queue: newQueue(waiting), ours: make(map[int]bool)}
+	d := &daemon{Options: o, log: o.Log, queue: newQueue(waiting), ours: make(map[int]bool), live: newLive()}
 	if d.Notify == nil {
 		d.Notify = func(string) {}
 	}
@@ -119,7 +120,7 @@ func (d *daemon) run(ctx context.Context) {
 		}
 		listeners.Go(func() { d.listen(src) })
 	}
-	for _, f := range []func(context.Context){d.watch, d.serve, d.pet, d.catchUp, d.sendBacklog} {
+	for _, f := range []func(context.Context){d.watch, d.serve, d.pet, d.catchUp, d.sendBacklog, d.publishLive} {
 		others.Go(d.apart(func() { f(ctx) }))
 	}
 	stop, recorded := make(chan struct{}), make(chan struct{})

@@ -29,7 +29,7 @@ func (d *daemon) figures(ctx context.Context, s *session, c *cursor) {
 	}
 	defer c.in.Close()
 	live := day.New(d.Config, d.Version, c.in.Buses)
-	if !c.each(ctx, live.Frame, func() {}) {
+	if !c.each(ctx, live.Frame, d.lookOn(s, live)) {
 		d.log.Warn("the figures were not finished in time; they are derived at the next start", "trial", s.trial.String())
 		return
 	}

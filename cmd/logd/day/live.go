@@ -8,8 +8,8 @@ import (
 	"trialday.example/logd/sink/results"
 )
 
-// Live tells how the day stands, all but what only the recorder knows: trial,
-// recording, and the lamps of bus, journal and server. It changes nothing in
+// Live tells how the day stands, all but what only the recorder knows: number
+// and name of the trial, recording, and the lamps of bus, journal and server. It changes nothing in
 // the day; calc.Trial.Live says what it costs.
 func (d *Day) Live() *results.Live {
 	s, ok := d.trial.Live()
@@ -18,6 +18,7 @@ func (d *Day) Live() *results.Live {
 	l := &results.Live{Version: d.version, ClockKnown: clock.Known()}
 	if d.decoder.Stats().Frames > 0 {
 		l.Time = edge.Stamp(d.decoder.Now())
+		l.Trial = &results.Session{Start: edge.Stamp(0)}
 	}
 	l.Hold = d.guide(&s, edge.Engines)
 	if ok {
