@@ -1,0 +1,103 @@
+// Speed, burn and economy against rpm, with their intervals.
+import { h } from "./dom.js"
+import { digits, fixed, known } from "./format.js"
+import { originalOf } from "./original.js"
+import { axis, colour, frame, font, rem, uPlot } from "./plot.js"
+
+export function curves(c) {
+  const r = c.results, sys = c.sys
+  const kinds = [
+    { title: `Speed, kn`, of: (s) => s.speed_kn, marks: ["top_speed_step"] },
+    { title: `Burn, ${sys.burnUnit}`, of: (s) => sys.burnOf(s.fuel_lph), marks: ["cruise_step"] },
+    { title: `Economy, ${sys.economyUnit}`, of: (s) => sys.economyOf(s.economy_nm_per_l), marks: ["best_planing_economy_step", "best_economy_step"] },
+  ]
+  const plots = []
+  const element = h("div", { class: "grid" }, kinds.map((k) => {
+    const drawn = r.steps.filter((s) => k.of(s))
+    if (!drawn.length) return h("figure", null, h("figcaption", null, `${k.title}, against rpm`), h("p", { class: "none" }, "Not derived."))
+    const p = frame(`${k.title} against rpm, ${drawn.length} steps; the figures stand in the table of steps`, 17, (el, size) => curve(el, size, c, k))
+    plots.push(p)
+    return h("figure", null, h("figcaption", null, `${k.title}, against rpm`), p.element)
+  }))
+  return {
+    element: h("div", null, element, h("p", { class: "small" }, "Bars are 95 % intervals. Filled: current taken out. Open ring: one direction only.",
+      originalOf(r) && " Diamond: without amendments.")),
+    end: () => plots.forEach((p) => p.end()),
+  }
+}
+
+const NAMES = { top_speed_step: "top speed", cruise_step: "near cruise", best_planing_economy_step: "best on plane", best_economy_step: "best economy" }
+
+function curve(el, size, c, kind) {
+  const r = c.results, steps = r.steps.filter((s) => kind.of(s))
+  const original = (originalOf(r)?.steps ?? []).filter((s) => kind.of(s))
+  const most = Math.max(...r.steps.map((s) => s.engines.length))
+  const points = (list) => list.map((s) => [s.rpm, kind.of(s), s])
+  const tops = [...points(steps), ...points(original)].map(([, i]) => Math.max(i.mean, i.hi95 ?? i.mean))
+  const low = Math.min(...steps.map((s) => s.rpm)), high = Math.max(...steps.map((s) => s.rpm)), pad = Math.max(50, 0.05 * (high - low))
+  const max = Math.max(...tops), whole = digits(max)
+
+  function draw(u) {
+    const ctx = u.ctx, dpr = devicePixelRatio
+    ctx.save()
+    const at = ([rpm, i]) => [u.valToPos(rpm, "x", true), u.valToPos(i.mean, "y", true)]
+    ctx.strokeStyle = ctx.fillStyle = colour("accent")
+    ctx.lineWidth = 1.5 * dpr
+    ctx.beginPath()
+    points(steps.filter((s) => s.current_corrected && s.engines.length === most)).forEach((p, n) => ctx[n ? "lineTo" : "moveTo"](...at(p)))
+    ctx.stroke()
+    for (const p of points(steps)) mark(ctx, u, at(p), p[1], p[2].current_corrected ? "filled" : "ring", dpr)
+    for (const p of points(original.filter((s) => !r.steps.some((x) => JSON.stringify(kind.of(x)) === JSON.stringify(kind.of(s)))))) mark(ctx, u, at(p), p[1], "diamond", dpr)
+    ctx.fillStyle = colour("ink")
+    ctx.font = scaledFont(dpr)
+    ctx.textAlign = "center"
+    const named = new Set()
+    for (const key of kind.marks) {
+      const s = steps.find((x) => x.id === r.best[key])
+      if (!s || named.has(s)) continue
+      named.add(s)
+      const [x, y] = at([s.rpm, kind.of(s)]), half = ctx.measureText(NAMES[key]).width / 2
+      ctx.fillText(NAMES[key], Math.min(Math.max(x, u.bbox.left + half), u.bbox.left + u.bbox.width - half), Math.max(y - 12 * dpr, u.bbox.top + 10 * dpr))
+    }
+    ctx.restore()
+  }
+
+  return new uPlot({
+    ...size, legend: { show: false }, cursor: { show: false },
+    scales: { x: { time: false, range: [Math.max(0, low - pad), high + pad] }, y: { range: [0, max * 1.15] } },
+    axes: [axis({ size: 1.9 * rem() }), axis({ size: 3.1 * rem(), values: (u, ticks) => ticks.map((t) => fixed(t, Math.min(whole, 2))) })],
+    series: [{}, { show: true, paths: () => null, points: { show: false } }],
+    hooks: { draw: [draw] },
+  }, [steps.map((s) => s.rpm), steps.map((s) => kind.of(s).mean)], el)
+}
+
+const scaledFont = (dpr) => font().replace(/^[\d.]+/, (n) => n * dpr)
+
+function mark(ctx, u, [x, y], i, shape, dpr) {
+  const r = 4 * dpr
+  ctx.strokeStyle = ctx.fillStyle = colour({ filled: "accent", ring: "warm", diamond: "quiet" }[shape])
+  if (known(i.lo95) && known(i.hi95)) {
+    const lo = u.valToPos(i.lo95, "y", true), hi = u.valToPos(i.hi95, "y", true)
+    ctx.beginPath()
+    ctx.moveTo(x, lo)
+    ctx.lineTo(x, hi)
+    for (const end of [lo, hi]) {
+      ctx.moveTo(x - r, end)
+      ctx.lineTo(x + r, end)
+    }
+    ctx.stroke()
+  }
+  ctx.beginPath()
+  if (shape === "diamond") {
+    ctx.moveTo(x, y - 1.4 * r)
+    for (const [dx, dy] of [[1.4, 0], [0, 1.4], [-1.4, 0], [0, -1.4]]) ctx.lineTo(x + dx * r, y + dy * r)
+    ctx.stroke()
+    return
+  }
+  ctx.arc(x, y, r, 0, 2 * Math.PI)
+  if (shape === "ring") {
+    ctx.fillStyle = colour("paper")
+    ctx.fill()
+    ctx.stroke()
+  } else ctx.fill()
+}

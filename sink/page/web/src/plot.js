@@ -1,0 +1,53 @@
+// What all plots share: colours of the scheme, fonts, sizes that follow the
+// page.
+import uPlot from "uplot"
+import { h } from "./dom.js"
+
+export { uPlot }
+
+// colour reads one of the scheme's colours.
+export const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim()
+
+// engineStroke tells engines apart by colour and by dashes.
+export function engineStroke(i) {
+  const colours = ["accent", "warm", "green", "ink"], dashes = [[], [6, 3], [2, 2], [8, 3, 2, 3]]
+  return { stroke: colour(colours[i % 4]), dash: dashes[(i + Math.floor(i / 4)) % 4] }
+}
+
+export function font(size = 0.75) {
+  const root = getComputedStyle(document.documentElement)
+  return `${parseFloat(root.fontSize) * size}px ${root.fontFamily}`
+}
+
+export const rem = () => parseFloat(getComputedStyle(document.documentElement).fontSize)
+
+// axis is one in the scheme's colours.
+export function axis(more) {
+  return { stroke: colour("soft"), font: font(), grid: { stroke: colour("hair"), width: 1 }, ticks: { stroke: colour("hair"), width: 1, size: 4 }, ...more }
+}
+
+// frame holds a plot, which is an image with words for who cannot see it, and
+// follows its width.
+export function frame(label, height, make) {
+  const element = h("div", { class: "plot", role: "img", "aria-label": label })
+  let plot = null
+  const size = () => ({ width: Math.max(200, Math.floor(element.clientWidth)), height: Math.round(height * rem()) })
+  const watch = new ResizeObserver(() => {
+    if (!element.clientWidth) return
+    if (!plot) {
+      plot = make(element, size())
+      return
+    }
+    const s = size()
+    if (s.width !== plot.width || s.height !== plot.height) plot.setSize(s)
+  })
+  watch.observe(element)
+  return {
+    element,
+    get plot() { return plot },
+    end() {
+      watch.disconnect()
+      plot?.destroy()
+    },
+  }
+}
