@@ -4,6 +4,8 @@
 //	    trial.json    name, when it was begun and closed
 //	    pulse.json    when a frame was last kept
 //	    notes.txt     what people noted, one line each
+//	    amendments.jsonl
+//	                  which windows people excluded or merged, and why
 //	    frames/       the journal
 //	    results.json, sheet.html, steps.csv, windows.csv
 //
@@ -16,6 +18,7 @@
 //     replaced whole or not at all.
 //   - Only whole trials are ever deleted, only closed ones, and only when
 //     FreeOldest is called.
+//   - Notes and amendments are only ever added to.
 //
 // Programs that begin and close trials exclude each other by a lock on the
 // directory; who writes frames is excluded by the journal's own.
@@ -37,8 +40,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-
-	"golang.org/x/sys/unix"
 )
 
 // Logbook is the directory of all trials.
@@ -206,13 +207,7 @@ func (l *Logbook) lock() (unlock func(), err error) {
 	if err != nil {
 		return nil, fmt.Errorf("logbook: %w", err)
 	}
-	for {
-		err = unix.Flock(int(d.Fd()), unix.LOCK_EX)
-		if err != unix.EINTR {
-			break
-		}
-	}
-	if err != nil {
+	if err := lockFile(d); err != nil {
 		d.Close()
 		return nil, fmt.Errorf("logbook: cannot lock %s: %w", l.dir, err)
 	}
