@@ -121,8 +121,12 @@ func (d *day) check(t *testing.T, tolerance int64) {
 	t.Helper()
 	last, lastUTC := int64(math.MinInt64), int64(math.MinInt64)
 	worst, at := int64(0), int64(0)
+	kept := d.clock.Record()
 	for i, trial := range d.trial {
 		utc := d.clock.UTC(trial)
+		if k := kept.UTC(trial); k != utc {
+			t.Fatalf("the record says %d at %d, the clock %d", k, trial, utc)
+		}
 		if trial < last {
 			t.Fatalf("trial time runs back at %v", time.Duration(d.truth[i]))
 		}

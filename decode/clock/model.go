@@ -185,14 +185,22 @@ func (m *model) trial(utc int64) int64 {
 // utc is UTC at a trial time. Where a part has no readings the line of the
 // nearest earlier one holds, before all readings the first. At the seams UTC
 // waits rather than runs back.
-func (m *model) utc(at int64) (int64, bool) {
-	var use *line
-	floor := int64(math.MinInt64)
-	for i := range m.parts {
-		p := &m.parts[i]
-		if use != nil && p.start > at {
+func (m *model) utc(at int64) (utc int64, ok bool) {
+	for p := range m.pieces {
+		if ok && p.Start > at {
 			break
 		}
+		utc, ok = p.utc(at), true
+	}
+	return utc, ok
+}
+
+// pieces are the parts that have readings, in order of time.
+func (m *model) pieces(yield func(Piece) bool) {
+	floor := int64(math.MinInt64)
+	var use *line
+	for i := range m.parts {
+		p := &m.parts[i]
 		l := m.fitted(p)
 		if !l.known {
 			continue
@@ -201,11 +209,11 @@ func (m *model) utc(at int64) (int64, bool) {
 			floor = max(floor, m.slope(use).utc(p.start))
 		}
 		use = l
+		s := m.slope(l)
+		if !yield(Piece{Start: p.start, Floor: floor, Centre: s.centre, Offset: s.offset, Drift: s.drift}) {
+			return
+		}
 	}
-	if use == nil {
-		return 0, false
-	}
-	return max(floor, m.slope(use).utc(at)), true
 }
 
 // slope gives a line that is too short to have a drift of its own that of the
