@@ -28,6 +28,13 @@ The keys that do not explain themselves in the structure:
 	velocity_lag
 	           how late the receiver's velocity is; taken out of the above
 	missing    what is null above, and why
+	findings   kind is one of roll_zero, pitch_zero, roll_sign, pitch_sign, engines_swapped,
+	           heading_offset, magnetic_called_true, variation_applied_twice, velocity_lag,
+	           stuck, spikes, duplicate_address, bus_load, bus_errors (all in
+	           calc/installation), engine_instance_shared, engine_unlisted, fuel_rate_scale,
+	           fuel_rate_tank, fuel_rate_top_up, fuel_references, engines_uneven, no_time,
+	           too_many_changes, corrected (a configured correction, applied before all else);
+	           probability, that of being right, is null where it was not worked out
 	quality    losses by kind; gaps of one quantity, or of "all"; frames_hash is the
 	           SHA-256 of each frame's time (ns since 1970, 8 bytes), identifier (4, with
 	           bit 31 for extended, 30 for remote, 29 for error frames), length (1), data

@@ -76,21 +76,22 @@ func fuelScale(s *calc.FuelScale) *FuelScale {
 func (r *Results) fuelFindings(c *calc.FuelCheck, e Edge) {
 	for i, name := range e.Engines {
 		if s := &c.Engines[i].Trip; s.Differs() {
-			r.disagree(s, "trip total of "+name, "rate and total come from one controller and should agree: one of them is scaled wrongly or messages are lost",
+			r.disagree("fuel_rate_scale", s, "trip total of "+name, "rate and total come from one controller and should agree: one of them is scaled wrongly or messages are lost",
 				"compare both with a measured filling; check the engine gateway's settings")
 		}
 	}
 	const meaning = "burn, economy and range on this sheet are those of the fuel rate as sent; "
 	if c.Tank.Differs() {
-		r.disagree(&c.Tank, "fall of the tank level", meaning+"a level sender is linear only where the tank's sides are upright",
+		r.disagree("fuel_rate_tank", &c.Tank, "fall of the tank level", meaning+"a level sender is linear only where the tank's sides are upright",
 			"fill to a mark before and after a trial and set fuel.top_up_l; calibrate the sender or the meters")
 	}
 	if c.TopUp.Differs() {
-		r.disagree(&c.TopUp, "measured top-up", meaning+"they are off by the factor given",
+		r.disagree("fuel_rate_top_up", &c.TopUp, "measured top-up", meaning+"they are off by the factor given",
 			"have the fuel meters calibrated, or state the factor beside the figures")
 	}
 	if c.Tank.Contradicts(&c.TopUp) {
 		r.Findings = append(r.Findings, Finding{
+			Kind: "fuel_references", Sure: outside,
 			What:    fmt.Sprintf("tank level and top-up contradict each other: factors %.3f and %.3f", c.Tank.Scale.Mean, c.TopUp.Scale.Mean),
 			Meaning: "one of the two is wrong; the pump's meter is usually the better",
 			Remedy:  "check fuel.top_up_l, the capacity that the level sender gives, and that both marks were the same",
@@ -104,6 +105,7 @@ func (r *Results) fuelFindings(c *calc.FuelCheck, e Edge) {
 	}
 	if len(uneven) > 0 {
 		r.Findings = append(r.Findings, Finding{
+			Kind: "engines_uneven", Sure: outside,
 			What:    "at equal rpm the engines burn unequally: " + strings.Join(uneven, ", ") + " against their mean",
 			Meaning: "propellers, rudders or drives differ, an engine is out of order, or a fuel rate is scaled wrongly",
 			Remedy:  "compare the engines' loads and trip totals, then the propellers",
@@ -115,9 +117,13 @@ func (r *Results) fuelFindings(c *calc.FuelCheck, e Edge) {
 // (common practice, no source); propellers alone differ by a few per cent.
 const imbalance = 0.05
 
-func (r *Results) disagree(s *calc.FuelScale, what, meaning, remedy string) {
+// outside is how sure a comparison of meters is.
+const outside = "significant: outside the 95 % interval"
+
+func (r *Results) disagree(kind string, s *calc.FuelScale, what, meaning, remedy string) {
 	lo, hi := s.Scale.Interval()
 	r.Findings = append(r.Findings, Finding{
+		Kind: kind, Sure: fmt.Sprintf("%s (t = %.0f)", outside, math.Abs(s.Scale.Mean-1)/s.Scale.SE),
 		What: fmt.Sprintf("the fuel rate gives %.1f L, the %s %.1f L: factor %.3f (%.3f to %.3f)",
 			s.Metered*litres, what, s.Reference*litres, s.Scale.Mean, lo, hi),
 		Meaning: meaning, Remedy: remedy,

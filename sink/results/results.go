@@ -64,15 +64,17 @@ type Steady struct {
 // Vessel repeats what the configuration says of the boat, so that the sheet
 // needs nothing else. Null means not configured.
 type Vessel struct {
-	Name       string   `json:"name"`
-	LengthM    *float64 `json:"length_m"`
-	BeamM      *float64 `json:"beam_m"`
-	Hull       string   `json:"hull"`
-	Engines    []Engine `json:"engines"`
-	FuelKind   string   `json:"fuel_kind"`
-	TankL      *float64 `json:"tank_l"`
-	ReservePct float64  `json:"reserve_pct"`
-	UsableL    *float64 `json:"usable_l"`
+	Name    string   `json:"name"`
+	LengthM *float64 `json:"length_m"`
+	BeamM   *float64 `json:"beam_m"`
+	Hull    string   `json:"hull"`
+	Engines []Engine `json:"engines"`
+	// EngineSides says whether the day confirms which engine is on which side; "" for one engine.
+	EngineSides string   `json:"engine_sides"`
+	FuelKind    string   `json:"fuel_kind"`
+	TankL       *float64 `json:"tank_l"`
+	ReservePct  float64  `json:"reserve_pct"`
+	UsableL     *float64 `json:"usable_l"`
 	// TestMassKg is dry mass, fuel, water, people and gear together.
 	TestMassKg *float64   `json:"test_mass_kg"`
 	Mass       []MassItem `json:"mass"`
@@ -238,9 +240,13 @@ type SourceUse struct {
 
 // Finding is one plain statement.
 type Finding struct {
-	What    string `json:"what"`
+	Kind    string `json:"kind"`    // what it is called in a list; the kinds stand in the package documentation
+	What    string `json:"what"`    // what was seen
 	Meaning string `json:"meaning"` // what it changes in the figures
-	Remedy  string `json:"remedy"`
+	Remedy  string `json:"remedy"`  // what a person can do
+	Sure    string `json:"sure"`    // how sure it is, in words
+	// Probability is that of the finding being right, where it was worked out.
+	Probability *float64 `json:"probability"`
 }
 
 // MissingFigure names a figure that could not be derived.

@@ -29,6 +29,7 @@ type Day struct {
 	frames  fingerprint
 	places  places
 	hearing hearing
+	fitted  fitted
 	events  []decode.Event
 	dropped int
 	last    int64 // trial time of the last sample
@@ -40,6 +41,7 @@ type Day struct {
 // the interfaces met so far.
 func New(cfg configs.Config, version string, buses func() []string) *Day {
 	d := &Day{cfg: cfg, version: version, buses: buses, trial: calc.New(settings(&cfg)), frames: newFingerprint(buses)}
+	d.fitted = newFitted(&cfg)
 	d.decoder = decode.New(Options(&cfg, buses), d)
 	return d
 }
@@ -48,12 +50,14 @@ func New(cfg configs.Config, version string, buses func() []string) *Day {
 func (d *Day) Frame(f *frame.Frame) {
 	d.frames.add(f)
 	d.decoder.Frame(f)
+	d.fitted.frame(d.decoder.Now(), f)
 	d.places.add(d.decoder.Now(), d.decoder.Clock().Open(), d.decoder.Late())
 }
 
 // Sample implements decode.Handler.
 func (d *Day) Sample(s sample.Sample) {
 	d.last = s.Time
+	d.fitted.Add(&s)
 	d.gaps.add(&s)
 	d.hearing.add(&s)
 	d.trial.Add(&s)

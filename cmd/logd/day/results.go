@@ -80,6 +80,7 @@ func (d *Day) results(rep *calc.Report, bad int64) (*results.Results, *results.T
 	r.Findings = append(d.findings(names, clock.Known()), r.Findings...)
 	r.Missing = append(missing(&d.cfg, names, rep), r.Missing...)
 	r.Missing = append(r.Missing, missingManoeuvres(&rep.Manoeuvres, rep.HasHeading)...)
+	d.installation(r, rep, edge)
 	r.Quality = d.quality(bad, names, edge)
 	return r, edge.Line(&rep.Line)
 }
@@ -275,6 +276,7 @@ func (d *Day) findings(names []string, clockKnown bool) []results.Finding {
 	var out []results.Finding
 	if !clockKnown {
 		out = append(out, results.Finding{
+			Kind: "no_time", Sure: "certain",
 			What:    "no satellite time was heard",
 			Meaning: "times of day are those of the recorder's own clock; durations and figures are not affected",
 			Remedy:  "connect a satellite receiver that sends PGN 126992, 129033 or 129029",
@@ -284,28 +286,23 @@ func (d *Day) findings(names []string, clockKnown bool) []results.Finding {
 		switch e.Kind {
 		case decode.EngineShared:
 			out = append(out, results.Finding{
+				Kind: "engine_instance_shared", Sure: "certain: both send at once",
 				What:    fmt.Sprintf("two engines send instance %d; they were told apart by device: the second is taken as %s", e.Sent, engineName(names, e.Instance)),
 				Meaning: "which of them is port and which starboard is a guess",
 				Remedy:  "set the instances of the engine gateways, or engines[].source in the configuration",
 			})
 		case decode.EngineUnlisted:
 			out = append(out, results.Finding{
+				Kind: "engine_unlisted", Sure: "certain",
 				What:    fmt.Sprintf("engine instance %d was heard that the configuration does not list; it is taken as %s", e.Sent, engineName(names, e.Instance)),
 				Meaning: "its position is a guess",
 				Remedy:  "list it under engines in the configuration",
 			})
 		}
 	}
-	s := d.decoder.Stats()
-	if s.Frames > 0 && s.ErrorFrames*1000 > s.Frames {
-		out = append(out, results.Finding{
-			What:    fmt.Sprintf("%d of %d frames are error frames", s.ErrorFrames, s.Frames),
-			Meaning: "messages are lost on the bus",
-			Remedy:  "check termination, connectors and the bus's bit rate",
-		})
-	}
 	if d.dropped > 0 || d.gaps.more > 0 {
 		out = append(out, results.Finding{
+			Kind: "too_many_changes", Sure: "certain",
 			What:    fmt.Sprintf("%d changes of source and %d gaps are not listed, being too many", d.dropped, d.gaps.more),
 			Meaning: "a device comes and goes all the time",
 			Remedy:  "check its plug and power",
