@@ -10,7 +10,7 @@ export function answers(c) {
     h("div", { class: "answers" }, figures(c).map((a, i) => h("div", { class: "answer" },
       h("h2", null, a.label),
       h("p", { class: "value" }, h("span", { class: a.value === DASH ? "big none" : "big" }, a.value), a.unit && h("span", { class: "unit" }, " " + a.unit)),
-      a.pm && h("p", null, a.pm),
+      a.pm && h("p", null, unit(a.pm, a.unit)),
       a.lines.filter(Boolean).map((l) => h("p", null, l)),
       asRecorded[i] && asRecorded[i].value + asRecorded[i].pm !== a.value + a.pm &&
         h("p", { class: "original" }, `Without amendments: ${unit(asRecorded[i].value, asRecorded[i].unit)} ${asRecorded[i].pm}`),

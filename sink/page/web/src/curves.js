@@ -1,14 +1,14 @@
 // Speed, burn and economy against rpm, with their intervals.
 import { h } from "./dom.js"
-import { digits, fixed, known } from "./format.js"
+import { known } from "./format.js"
 import { originalOf } from "./original.js"
 import { axis, colour, frame, font, rem, uPlot } from "./plot.js"
 
 export function curves(c) {
   const r = c.results, sys = c.sys
   const kinds = [
-    { title: `Speed, kn`, of: (s) => s.speed_kn, marks: ["top_speed_step"] },
-    { title: `Burn, ${sys.burnUnit}`, of: (s) => sys.burnOf(s.fuel_lph), marks: ["cruise_step"] },
+    { title: `Speed, kn`, of: (s) => s.speed_kn, marks: ["top_speed_step"], rising: true },
+    { title: `Burn, ${sys.burnUnit}`, of: (s) => sys.burnOf(s.fuel_lph), marks: ["cruise_step"], rising: true },
     { title: `Economy, ${sys.economyUnit}`, of: (s) => sys.economyOf(s.economy_nm_per_l), marks: ["best_planing_economy_step", "best_economy_step"] },
   ]
   const plots = []
@@ -35,7 +35,7 @@ function curve(el, size, c, kind) {
   const points = (list) => list.map((s) => [s.rpm, kind.of(s), s])
   const tops = [...points(steps), ...points(original)].map(([, i]) => Math.max(i.mean, i.hi95 ?? i.mean))
   const low = Math.min(...steps.map((s) => s.rpm)), high = Math.max(...steps.map((s) => s.rpm)), pad = Math.max(50, 0.05 * (high - low))
-  const max = Math.max(...tops), whole = digits(max)
+  const max = Math.max(...tops)
 
   function draw(u) {
     const ctx = u.ctx, dpr = devicePixelRatio
@@ -50,14 +50,14 @@ function curve(el, size, c, kind) {
     for (const p of points(original.filter((s) => !r.steps.some((x) => JSON.stringify(kind.of(x)) === JSON.stringify(kind.of(s)))))) mark(ctx, u, at(p), p[1], "diamond", dpr)
     ctx.fillStyle = colour("ink")
     ctx.font = scaledFont(dpr)
-    ctx.textAlign = "center"
     const named = new Set()
     for (const key of kind.marks) {
       const s = steps.find((x) => x.id === r.best[key])
       if (!s || named.has(s)) continue
       named.add(s)
-      const [x, y] = at([s.rpm, kind.of(s)]), half = ctx.measureText(NAMES[key]).width / 2
-      ctx.fillText(NAMES[key], Math.min(Math.max(x, u.bbox.left + half), u.bbox.left + u.bbox.width - half), Math.max(y - 12 * dpr, u.bbox.top + 10 * dpr))
+      // Beside a rising curve, above one that is not.
+      const [x, y] = at([s.rpm, kind.of(s)]), width = ctx.measureText(NAMES[key]).width, left = kind.rising ? x - width - 9 * dpr : x - width / 2
+      ctx.fillText(NAMES[key], Math.min(Math.max(left, u.bbox.left + 4 * dpr), u.bbox.left + u.bbox.width - width), Math.max(kind.rising ? y - 3 * dpr : y - 14 * dpr, u.bbox.top + 10 * dpr))
     }
     ctx.restore()
   }
@@ -65,7 +65,7 @@ function curve(el, size, c, kind) {
   return new uPlot({
     ...size, legend: { show: false }, cursor: { show: false },
     scales: { x: { time: false, range: [Math.max(0, low - pad), high + pad] }, y: { range: [0, max * 1.15] } },
-    axes: [axis({ size: 1.9 * rem() }), axis({ size: 3.1 * rem(), values: (u, ticks) => ticks.map((t) => fixed(t, Math.min(whole, 2))) })],
+    axes: [axis({ size: 1.9 * rem() }), axis({ size: 3.1 * rem() })],
     series: [{}, { show: true, paths: () => null, points: { show: false } }],
     hooks: { draw: [draw] },
   }, [steps.map((s) => s.rpm), steps.map((s) => kind.of(s).mean)], el)

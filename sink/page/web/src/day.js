@@ -6,7 +6,7 @@ import { answers } from "./answers.js"
 import { curves } from "./curves.js"
 import { details } from "./details.js"
 import { h, put } from "./dom.js"
-import { clock, date, known, seconds, system, unit, fixed, zoneName, length } from "./format.js"
+import { clock, date, known, seconds, system, unit, fixed, sentence, zoneName, length } from "./format.js"
 import { data } from "./quality.js"
 import { us } from "./settings.js"
 import { steps } from "./steps.js"
@@ -98,10 +98,9 @@ function testMass(r) {
 // findings and missing figures stand before the tables they bear on.
 function findings(r) {
   if (!r.findings.length && !r.missing.length) return h("p", { class: "small" }, "Nothing on the installation or the data to report.")
-  const sentence = (t) => (t ? t.charAt(0).toUpperCase() + t.slice(1) + (/[.!?]$/.test(t) ? "" : ".") : "")
   return h("section", { class: "findings", "aria-label": "Findings" },
     r.findings.length > 0 && [h("h2", null, "Findings"), h("ul", null, r.findings.map((f) =>
-      h("li", null, h("b", null, sentence(f.what)), " ", sentence(f.meaning), " ", sentence(f.remedy))))],
+      h("li", null, h("b", null, sentence(f.what)), " ", sentence(f.meaning), " ", sentence(f.remedy), f.sure && h("span", { class: "quiet" }, " " + sentence(f.sure)))))],
     r.missing.length > 0 && [h("h2", null, "Not derived"), h("ul", null, r.missing.map((m) =>
       h("li", null, h("b", null, sentence("No " + m.figure)), " ", sentence(m.why))))])
 }

@@ -31,12 +31,20 @@ export function half(i) {
   return i && known(i.lo95) && known(i.hi95) ? (i.hi95 - i.lo95) / 2 : null
 }
 
-// plusMinus is half of an interval, with one decimal more where it would have
-// no digit that counts.
-export function plusMinus(i, decimals) {
+// halfDigits is how many decimals the half intervals of a column have: one more
+// than its values where most would have no digit that counts.
+export function halfDigits(intervals, decimals) {
+  const halves = intervals.map(half).filter((x) => x != null)
+  return 2 * halves.filter((x) => x < 10 ** -decimals).length > halves.length ? decimals + 1 : decimals
+}
+
+// plusMinus is half of an interval; by itself it has one decimal more where it
+// would have no digit that counts.
+export function plusMinus(i, decimals, places = halfDigits([i], decimals)) {
   const x = half(i)
   if (x == null) return ""
-  return "±" + NBSP + fixed(x, x < 10 ** -decimals ? decimals + 1 : decimals)
+  const few = fixed(x, places)
+  return "±" + NBSP + (x > 0 && Number(few) === 0 ? fixed(x, places + 1) : few)
 }
 
 export function scaled(i, k) {
@@ -109,6 +117,7 @@ export function zoneName(t) {
   if (settings.zone === "utc") return "UTC"
   const d = t ? new Date(t) : new Date()
   const m = -d.getTimezoneOffset()
+  if (m === 0) return "UTC"
   const sign = m < 0 ? "\u2212" : "+"
   const name = Intl.DateTimeFormat().resolvedOptions().timeZone
   return `UTC${sign}${pad(Math.floor(Math.abs(m) / 60))}:${pad(Math.abs(m) % 60)}` + (name ? `, ${name}` : "")
@@ -124,6 +133,9 @@ export function length(s) {
   if (s < 7200) return unit(Math.floor(s / 60), "min") + (s % 60 ? " " + unit(s % 60, "s") : "")
   return unit(Math.floor(s / 3600), "h") + " " + unit(Math.floor((s % 3600) / 60), "min")
 }
+
+// minutes is a running time, 2:04.
+export const minutes = (s) => Math.floor(s / 60) + ":" + pad(Math.floor(s % 60))
 
 export function listed(items) {
   if (items.length < 2) return items.join("")

@@ -1,7 +1,7 @@
 // The day while it goes on: guidance first, then the figures of now, what is
 // done and missing, and how well things are heard.
 import { box, h, put, table, text } from "./dom.js"
-import { DASH, bearing, capital, clock, date, fixed, known, length, plusMinus, system, thousands, unit, words, zoneName } from "./format.js"
+import { DASH, bearing, capital, clock, date, fixed, known, minutes, plusMinus, system, thousands, unit, words, zoneName } from "./format.js"
 import { guidance, spoken } from "./guide.js"
 import { us } from "./settings.js"
 import { say } from "./say.js"
@@ -24,11 +24,13 @@ export function live(root) {
   put(p.guide, p.head, p.bar, p.how, p.then)
   put(root, h("div", { class: "live" },
     p.title, p.where, p.problems,
-    h("section", { class: "guidance", "aria-label": "Guidance" }, p.guide,
-      h("p", { class: "small" }, "Whoever helms looks out, not at this page. The skipper decides.")),
-    h("section", { class: "now", "aria-label": "Now" }, p.figures, p.engines, p.course),
-    h("section", { class: "steps-so-far" }, h("h2", null, "Steps so far"), p.sum, p.steps),
-    h("section", { class: "heard" }, h("h2", null, "How well it is heard"), p.lamps, p.recording)))
+    h("div", { class: "column" },
+      h("section", { class: "guidance", "aria-label": "Guidance" }, p.guide,
+        h("p", { class: "small" }, "Whoever helms looks out, not at this page. The skipper decides.")),
+      h("section", { class: "steps-so-far" }, h("h2", null, "Steps so far"), p.sum, p.steps)),
+    h("div", { class: "column" },
+      h("section", { class: "now", "aria-label": "Now" }, p.figures, p.engines, p.course),
+      h("section", { class: "heard" }, h("h2", null, "How well it is heard"), p.lamps, p.recording))))
   const cells = {}
   let told = ""
 
@@ -68,7 +70,7 @@ export function live(root) {
     show("burn", fixed(sys.burn(now.fuel_lph), 1), sys.burnUnit, known(now.fuel_lph) ? "" : "not heard from every engine that runs")
     show("economy", fixed(sys.spend(now.economy_l_per_nm), 2), sys.spendUnit,
       known(now.economy_l_per_nm) ? unit(fixed(sys.economy(1 / now.economy_l_per_nm), 3), sys.economyUnit) : "")
-    show("run", l.run ? length(l.run.seconds) : DASH, "", l.run ? capital(words(l.run.kind)) : "No run yet")
+    show("run", l.run ? minutes(l.run.seconds) : DASH, l.run ? "min" : "", l.run ? capital(words(l.run.kind)) : "No run yet")
     put(p.engines, engines(now.engines, sys))
     put(p.course, course(now, sys))
     changed(p.sum, [l.steps], () => sum(l.steps))
@@ -101,8 +103,8 @@ export function live(root) {
 function engines(list, sys) {
   if (!list.length) return h("p", { class: "none" }, "No engine is heard yet.")
   return h("div", { class: "engines" }, list.map((e) => h("div", { class: "engine" },
-    h("h2", null, capital(e.name)),
-    h("p", null, h("span", { class: known(e.rpm) ? "big" : "big none" }, fixed(e.rpm)), " ", h("span", { class: "unit" }, "rpm")),
+    h("h2", null, capital(e.name), h("span", { class: "quiet" }, " rpm")),
+    h("p", null, h("span", { class: known(e.rpm) ? "big" : "big none" }, fixed(e.rpm))),
     h("p", { class: "also" }, [e.gear ?? "gear not heard", known(e.load_pct) && unit(fixed(e.load_pct), "% load"),
       known(e.fuel_lph) && unit(fixed(sys.burn(e.fuel_lph), 1), sys.burnUnit), known(e.trim_pct) && unit("trim " + fixed(e.trim_pct), "%")]
       .filter(Boolean).join(" · ")))))
@@ -138,12 +140,12 @@ const otherWay = (s) => (s.reciprocal_deg == null ? "the other way" : bearing(s.
 
 function steps(list, sys) {
   if (!list.length) return null
-  return table("Steps so far, by rpm", [{ title: "rpm" }, { title: "Speed", unit: "kn" }, { title: "Burn", unit: sys.burnUnit },
-    { title: "Passes on", text: true }, { title: "State", text: true }],
+  return table("Steps so far, by rpm", [{ title: "rpm" }, { title: "State", text: true }, { title: "Passes on", text: true },
+    { title: "Speed", unit: "kn" }, { title: "Burn", unit: sys.burnUnit }],
   list.map((s) => ({
     attributes: { class: s.needs_reciprocal ? "wanted" : null },
-    cells: [fixed(s.rpm), figure(s.speed_kn), figure(sys.burnOf(s.fuel_lph)), s.headings_deg.map(bearing).join(" ") || DASH,
-      s.needs_reciprocal ? h("b", null, "▲ needs " + otherWay(s)) : "● done" + (s.current_corrected ? "" : ", current not taken out")],
+    cells: [fixed(s.rpm), s.needs_reciprocal ? h("b", null, "▲ needs " + otherWay(s)) : "● done" + (s.current_corrected ? "" : ", current not taken out"),
+      s.headings_deg.map(bearing).join(" ") || DASH, figure(s.speed_kn), figure(sys.burnOf(s.fuel_lph))],
   })), { class: "sofar", quiet: true })
 }
 

@@ -2,6 +2,7 @@
 // page.
 import uPlot from "uplot"
 import { h } from "./dom.js"
+import { fixed } from "./format.js"
 
 export { uPlot }
 
@@ -21,9 +22,15 @@ export function font(size = 0.75) {
 
 export const rem = () => parseFloat(getComputedStyle(document.documentElement).fontSize)
 
+// ticks writes values with the decimals that their spacing needs.
+export function ticks(u, list) {
+  const step = list.length > 1 ? list[1] - list[0] : 1
+  return list.map((t) => fixed(t, Math.max(0, -Math.floor(Math.log10(step) + 1e-9))))
+}
+
 // axis is one in the scheme's colours.
 export function axis(more) {
-  return { stroke: colour("soft"), font: font(), grid: { stroke: colour("hair"), width: 1 }, ticks: { stroke: colour("hair"), width: 1, size: 4 }, ...more }
+  return { stroke: colour("soft"), font: font(), grid: { stroke: colour("hair"), width: 1 }, ticks: { stroke: colour("hair"), width: 1, size: 4 }, values: ticks, ...more }
 }
 
 // frame holds a plot, which is an image with words for who cannot see it, and

@@ -1,7 +1,7 @@
 // The table of steps, with the figures without amendments beside where a
 // person amended.
 import { box, h, table } from "./dom.js"
-import { DASH, bearing, digits, fixed, known, plusMinus, significant, unit } from "./format.js"
+import { DASH, bearing, digits, fixed, halfDigits, known, plusMinus, significant, unit } from "./format.js"
 import { before, originalOf } from "./original.js"
 
 export function steps(c) {
@@ -11,15 +11,17 @@ export function steps(c) {
   const columns = [{ title: "rpm" }, { title: "Speed", unit: "kn" }, sys.us && { title: "", unit: "mph" }, { title: "Burn", unit: sys.burnUnit },
     { title: "Economy", unit: sys.economyUnit }, { title: "", unit: sys.spendUnit }, { title: "Range", unit: "nm" },
     { title: "Load", unit: "%" }, { title: "Trim", unit: "°" }, { title: "Passes" }, { title: "Current", unit: "kn, sets to" }].filter(Boolean)
+  const places = { speed: halfDigits(r.steps.map((s) => s.speed_kn), 1), burn: halfDigits(r.steps.map((s) => sys.burnOf(s.fuel_lph)), 1),
+    economy: digits(Math.min(...r.steps.map((s) => sys.economyOf(s.economy_nm_per_l)?.mean).filter(known))) }
   const rows = r.steps.flatMap((s) => {
     const was = original && before(original, s)
-    const row = { attributes: { class: marks(r, s).length ? "selected" : null }, cells: cells(c, s, most) }
+    const row = { attributes: { class: marks(r, s).length ? "selected" : null }, cells: cells(c, s, most, places) }
     if (!original || same(was, s)) return [row]
     return [row, { attributes: { class: "original" }, cells: was
-      ? cells(c, was, most, "without amendments") : ["no step without amendments", ...columns.slice(1).map(() => "")] }]
+      ? cells(c, was, most, places, "without amendments") : ["no step without amendments", ...columns.slice(1).map(() => "")] }]
   })
   for (const s of original?.steps ?? []) {
-    if (!r.steps.some((x) => before(original, x) === s)) rows.push({ attributes: { class: "original" }, cells: cells(c, s, most, "without amendments; no step with them") })
+    if (!r.steps.some((x) => before(original, x) === s)) rows.push({ attributes: { class: "original" }, cells: cells(c, s, most, places, "without amendments; no step with them") })
   }
   return { element: h("div", null,
     box("Steps", table("Steps by rpm", columns, rows, { class: "steps wide", quiet: true })),
@@ -39,14 +41,14 @@ export function marks(r, s) {
   return m
 }
 
-const figure = (i, d) => (i ? [fixed(i.mean, d), " ", h("small", null, plusMinus(i, d))] : DASH)
+const figure = (i, d, places) => (i ? [fixed(i.mean, d), " ", h("small", null, plusMinus(i, d, places))] : DASH)
 
-function cells(c, s, most, label = "") {
+function cells(c, s, most, places, label = "") {
   const sys = c.sys, e = sys.economyOf(s.economy_nm_per_l)
   const notes = label ? [label] : [...marks(c.results, s), s.engines.length < most && `${s.engines.length} of ${most} engines`,
     !s.current_corrected && "one direction", s.note].filter(Boolean)
   return [[fixed(s.rpm), notes.length > 0 && h("small", null, " " + notes.join(", "))],
-    figure(s.speed_kn, 1), sys.us && fixed(s.speed_mph.mean, 1), figure(sys.burnOf(s.fuel_lph), 1), figure(e, digits(e?.mean)),
+    figure(s.speed_kn, 1, places.speed), sys.us && fixed(s.speed_mph.mean, 1), figure(sys.burnOf(s.fuel_lph), 1, places.burn), figure(e, digits(e?.mean), places.economy),
     significant(sys.spend(s.economy_l_per_nm?.mean)), figure(s.range_nm, 0), fixed(s.load_pct), fixed(s.pitch_deg, 1), String(s.passes),
     s.current_corrected ? (known(s.current_kn) ? `${fixed(s.current_kn, 1)} ${bearing(s.current_set_deg)}` : DASH) : h("b", null, unit("not", "taken out"))]
     .filter((x) => x !== false)
