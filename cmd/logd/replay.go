@@ -94,9 +94,7 @@ func reportFaults(log io.Writer, faults capture.Faults) {
 	}
 }
 
-// writeResults writes the four files of a finished day. Each is made under
-// another name first, so that a file of an earlier replay is either kept whole
-// or replaced whole.
+// writeResults writes the files of a finished day.
 func writeResults(dir string, r *results.Results, line *results.Timeline) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("output directory: %w", err)
@@ -111,15 +109,20 @@ func writeResults(dir string, r *results.Results, line *results.Timeline) error 
 		{"windows.csv", func(w io.Writer) error { return sheet.WriteWindowsCSV(w, r) }},
 	}
 	for _, f := range files {
-		path := filepath.Join(dir, f.name)
-		if err := writeFile(path+".part", f.fill); err != nil {
-			return err
-		}
-		if err := os.Rename(path+".part", path); err != nil {
+		if err := replaceFile(filepath.Join(dir, f.name), f.fill); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// replaceFile makes a file under another name first, so that an earlier one is
+// either kept whole or replaced whole.
+func replaceFile(path string, fill func(io.Writer) error) error {
+	if err := writeFile(path+".part", fill); err != nil {
+		return err
+	}
+	return os.Rename(path+".part", path)
 }
 
 // progress shows how far reading has come, on a terminal only.

@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/plot"
 
+	"trialday.example/logd/sink/chart"
 	"trialday.example/logd/sink/results"
 	"trialday.example/logd/sink/results/units"
 )
@@ -69,7 +70,7 @@ func (d *details) currentPlot() (*drawing, error) {
 	for _, k := range d.Current.Knots {
 		b, ok := barOf(k.Time, k.Time)
 		if ok {
-			pts = append(pts, point{x: exact(b.from), y: results.Interval{Mean: k.Kn, Lo95: max(0, k.Kn-1.96*k.SEKn), Hi95: k.Kn + 1.96*k.SEKn}})
+			pts = append(pts, point{Point: chart.Point{X: chart.Exact(b.from), Y: results.Interval{Mean: k.Kn, Lo95: max(0, k.Kn-1.96*k.SEKn), Hi95: k.Kn + 1.96*k.SEKn}}})
 		}
 	}
 	if len(pts) < 2 {
@@ -79,10 +80,10 @@ func (d *details) currentPlot() (*drawing, error) {
 	if err != nil {
 		return nil, err
 	}
-	span := pts[len(pts)-1].x.Mean - pts[0].x.Mean
-	p.X.Min, p.X.Max = pts[0].x.Mean-0.04*span, pts[len(pts)-1].x.Mean+0.04*span
+	span := pts[len(pts)-1].X.Mean - pts[0].X.Mean
+	p.X.Min, p.X.Max = pts[0].X.Mean-0.04*span, pts[len(pts)-1].X.Mean+0.04*span
 	p.X.Tick.Marker = plot.TickerFunc(func(lo, hi float64) []plot.Tick { return spaced(timeTicks(lo, hi)) })
-	svg, err := drawn(p)
+	svg, err := half.draw(p)
 	return &drawing{Title: "Speed of the current, kn", SVG: svg}, err
 }
 
@@ -103,7 +104,7 @@ func (d *details) startPlot(group int) (*drawing, error) {
 	g := &d.AccelerationMeans[group]
 	var pts points
 	for _, m := range timed(g.ToSpeeds, g.ToSpeedsMPH) {
-		pts = append(pts, point{x: m.seconds, y: exact(m.kn)})
+		pts = append(pts, point{Point: chart.Point{X: m.seconds, Y: chart.Exact(m.kn)}})
 	}
 	if len(pts) < 2 {
 		return nil, nil
@@ -113,10 +114,12 @@ func (d *details) startPlot(group int) (*drawing, error) {
 		return nil, err
 	}
 	p.X.Min = 0
-	for _, pt := range pts {
-		p.X.Max = max(p.X.Max, pt.x.Mean+side(pt.x.Hi95-pt.x.Mean))
+	bars := pts.bars()
+	for i := range bars {
+		_, late := bars.XError(i)
+		p.X.Max = max(p.X.Max, bars[i].X.Mean+late)
 	}
-	svg, err := drawn(p)
+	svg, err := half.draw(p)
 	return &drawing{Title: "Speed, kn, over time: " + startWords(g), SVG: svg}, err
 }
 

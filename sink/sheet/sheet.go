@@ -35,21 +35,34 @@ var pageTemplate = template.Must(template.New("sheet").Parse(pageText + detailsT
 // WriteHTML writes the sheet of r to w. T is drawn as the day's timeline; it
 // may be nil. Errors are those of w and of drawing.
 func WriteHTML(w io.Writer, r *results.Results, t *results.Timeline) error {
+	page, err := htmlPage(r, t, "")
+	if err != nil {
+		return err
+	}
+	_, err = w.Write(page)
+	return err
+}
+
+// htmlPage makes the page; more style may be added to it.
+func htmlPage(r *results.Results, t *results.Timeline, more template.CSS) ([]byte, error) {
 	v := newView(r)
+	v.Style += more
 	var err error
-	if v.Plots, err = stepPlots(r); err != nil {
-		return fmt.Errorf("sheet: plots: %w", err)
+	if v.Curves, err = curves(r); err != nil {
+		return nil, fmt.Errorf("sheet: curves: %w", err)
+	}
+	if v.BySpeed, err = bySpeed(r); err != nil {
+		return nil, fmt.Errorf("sheet: plots: %w", err)
 	}
 	if v.Day, err = dayPlot(r, t); err != nil {
-		return fmt.Errorf("sheet: timeline: %w", err)
+		return nil, fmt.Errorf("sheet: timeline: %w", err)
 	}
 	if v.Chapters, err = chapters(r); err != nil {
-		return fmt.Errorf("sheet: details: %w", err)
+		return nil, fmt.Errorf("sheet: details: %w", err)
 	}
 	var b bytes.Buffer
 	if err := pageTemplate.Execute(&b, v); err != nil {
-		return fmt.Errorf("sheet: %w", err)
+		return nil, fmt.Errorf("sheet: %w", err)
 	}
-	_, err = w.Write(b.Bytes())
-	return err
+	return b.Bytes(), nil
 }

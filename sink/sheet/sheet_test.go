@@ -78,8 +78,8 @@ func TestTheFileNeedsNothingElse(t *testing.T) {
 			t.Errorf("the sheet has %q", bad)
 		}
 	}
-	if n := strings.Count(page, "<svg"); n != 7 {
-		t.Errorf("%d drawings, want 7", n)
+	if n := strings.Count(page, "<svg"); n != 8 {
+		t.Errorf("%d drawings, want 8", n)
 	}
 }
 
@@ -193,7 +193,7 @@ func TestStatementsAreSentences(t *testing.T) {
 	}
 	r, tl := inventedDay(3)
 	r.Missing = []results.MissingFigure{{Figure: "economy", Why: "no fuel rate was heard"}, {Figure: "range", Why: "no fuel rate was heard"}}
-	if got := plainText(render(t, r, tl), "Could not be derived", "</section>"); got != "No economy. No range. No fuel rate was heard." {
+	if got := plainText(render(t, r, tl), "Limits of these figures", "</li>"); got != "No economy. No range. No fuel rate was heard." {
 		t.Errorf("what could not be derived: %q", got)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
+	"trialday.example/logd/sink/chart"
 	"trialday.example/logd/sink/results"
 )
 
@@ -28,8 +29,6 @@ const (
 	nameWidth = 92 * vg.Inch / 72 // room for engine names at the right
 	maxPoints = 1200              // of one trace; more cannot be seen in print
 )
-
-var shade = color.RGBA{0xdc, 0xea, 0xf5, 0xff}
 
 // dayDrawing is the timeline in one or more strips; where there is none, Why
 // says why.
@@ -72,7 +71,7 @@ func dayPlot(r *results.Results, t *results.Timeline) (dayDrawing, error) {
 func strip(r *results.Results, t *results.Timeline, from, to float64, height vg.Length, ticks float64) (template.HTML, error) {
 	bands := acceptedBands(r.Windows)
 	speed := panel("kn", from, to)
-	speed.Add(bands, trace{t, t.SpeedKn, draw.LineStyle{Color: accent, Width: 1}})
+	speed.Add(bands, trace{t, t.SpeedKn, draw.LineStyle{Color: chart.Blue, Width: 1}})
 	rpm := panel("rpm", from, to)
 	rpm.Add(bands)
 	for i, values := range t.RPM {
@@ -85,7 +84,7 @@ func strip(r *results.Results, t *results.Timeline, from, to float64, height vg.
 	top(speed, t.SpeedKn)
 	top(rpm, t.RPM...)
 	for _, p := range []*plot.Plot{speed, rpm} {
-		p.Y.Tick.Marker = majorTicks(ticks)
+		p.Y.Tick.Marker = chart.Ticks(ticks)
 		p.HideX()
 	}
 
@@ -94,7 +93,7 @@ func strip(r *results.Results, t *results.Timeline, from, to float64, height vg.
 	for _, h := range heights {
 		total += h
 	}
-	c := newCanvas(dayWidth, total)
+	c := chart.NewCanvas(dayWidth, total)
 	area := draw.New(c)
 	grid := [][]*plot.Plot{{speed}, {rpm}, {kinds}}
 	// Align makes the panels' sides meet; their heights are ours.
@@ -107,11 +106,11 @@ func strip(r *results.Results, t *results.Timeline, from, to float64, height vg.
 		grid[i][0].Draw(*panel)
 	}
 	nameEngines(area, canvases[1][0], r, len(t.RPM))
-	return c.inline()
+	return c.Inline()
 }
 
 func panel(y string, from, to float64) *plot.Plot {
-	p := newPlot("", y)
+	p := chart.New("", y)
 	p.X.Min, p.X.Max = from, to
 	p.X.Tick.Marker = plot.TickerFunc(timeTicks)
 	return p
@@ -191,10 +190,9 @@ func meanOf(values []float64) float64 {
 	return sum / float64(n)
 }
 
-// engineStyle tells up to eight engines apart by colour and by dashes. The
-// colours are dark members of Okabe and Ito's palette.
+// engineStyle tells up to eight engines apart by colour and by dashes.
 func engineStyle(i int) draw.LineStyle {
-	colours := []color.Color{accent, vermilion, color.RGBA{0x00, 0x80, 0x5e, 0xff}, color.Gray{0x20}}
+	colours := []color.Color{chart.Blue, chart.Vermilion, chart.Green, chart.Ink}
 	dashes := [][]vg.Length{nil, {5, 2}, {2, 2}, {8, 2, 2, 2}}
 	return draw.LineStyle{Color: colours[i%4], Width: 1, Dashes: dashes[(i+i/4)%4]}
 }
@@ -212,7 +210,7 @@ func nameEngines(area, panel draw.Canvas, r *results.Results, n int) {
 		}
 		x := area.Max.X - nameWidth + 6
 		area.StrokeLine2(engineStyle(i), x, y, x+16, y)
-		area.FillText(label(draw.XLeft, draw.YCenter), vg.Point{X: x + 20, Y: y}, name)
+		area.FillText(chart.Text(draw.XLeft, draw.YCenter), vg.Point{X: x + 20, Y: y}, name)
 		y -= 13
 	}
 }
@@ -245,7 +243,7 @@ func acceptedBands(windows []results.Window) bands {
 
 func (b bands) Plot(c draw.Canvas, p *plot.Plot) {
 	for _, band := range b {
-		fillBar(c, p, band, c.Min.Y, c.Max.Y, shade)
+		fillBar(c, p, band, c.Min.Y, c.Max.Y, chart.Shade)
 	}
 }
 
@@ -276,8 +274,8 @@ type lanes []lane
 var laneOrder = []string{"at_rest", "manoeuvring", "slowing", "turning", "accelerating", "held_throttle"}
 
 func newLanes(r *results.Results) lanes {
-	rejected := lane{name: "not steady", colour: vermilion, open: true}
-	accepted := lane{name: "steady window", colour: accent}
+	rejected := lane{name: "not steady", colour: chart.Vermilion, open: true}
+	accepted := lane{name: "steady window", colour: chart.Blue}
 	for _, w := range r.Windows {
 		b, ok := barOf(w.Start, w.End)
 		switch {

@@ -33,7 +33,10 @@ type view struct {
 	Fewer      bool   // any step on fewer engines than others
 	Missing    []results.MissingFigure
 	Findings   []results.Finding
-	Plots      []drawing
+	Long       bool // more steps than leave room for the cautions below them
+	Dense      bool // more than have room at full height
+	Curves     []drawing
+	BySpeed    []drawing
 	Day        dayDrawing
 	Chapters   []chapter
 	BurnUnit   string
@@ -47,9 +50,17 @@ type view struct {
 	Clock      []fact
 	Limits     limits
 	Provenance []fact
+	Frames     []frameRow
 	Version    string
 	Schema     string
 }
+
+// So many steps have room on the first page, beside all else that stands there,
+// with space between them, and at all.
+const (
+	denseSteps = 12
+	manySteps  = 22
+)
 
 // fact is one named value.
 type fact struct{ Name, Value string }
@@ -68,7 +79,7 @@ func newView(r *results.Results) *view {
 		Devices: deviceRows(r.Devices), Sources: sourceRows(r),
 		Quality: quality(&r.Quality), Gaps: gapRows(r.Quality.Gaps),
 		Clock:  clock(&r.Clock),
-		Limits: newLimits(&r.Steady), Provenance: provenance(r),
+		Limits: newLimits(&r.Steady), Provenance: provenance(r), Frames: frameRows(r.Windows),
 		Version: orElse(r.Version, "not stated"), Schema: r.Schema,
 	}
 	v.Burn = []string{"L/h", "US gal/h"}
@@ -78,6 +89,7 @@ func newView(r *results.Results) *view {
 		v.Economy = []string{"nm/\u200bUS gal", "mi/\u200bUS gal", "nm/L", "L/nm"}
 	}
 	v.OneWay = slices.ContainsFunc(r.Steps, func(s results.Step) bool { return !s.CurrentCorrected })
+	v.Dense, v.Long = len(r.Steps) > denseSteps, len(r.Steps) > manySteps
 	most := mostEngines(r.Steps)
 	v.Fewer = slices.ContainsFunc(r.Steps, func(s results.Step) bool { return len(s.Engines) > 0 && len(s.Engines) < most })
 	v.Level = len(r.Best.LevelEconomySteps) > 0
@@ -295,4 +307,19 @@ func provenance(r *results.Results) []fact {
 		facts = append(facts, fact{"SHA-256 of the frames", h})
 	}
 	return facts
+}
+
+type frameRow struct {
+	ID          int
+	First, Last string
+}
+
+func frameRows(windows []results.Window) []frameRow {
+	var rows []frameRow
+	for _, w := range windows {
+		if f := w.Frames; f != nil {
+			rows = append(rows, frameRow{w.ID, thousands(f.First), thousands(f.Last)})
+		}
+	}
+	return rows
 }
