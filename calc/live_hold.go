@@ -25,10 +25,10 @@ type Hold struct {
 	// Reason says why the stretch that lasts until now is not steady;
 	// Accepted where it is.
 	Reason Reason
-	// Ticks is the length of that stretch, s.
-	Ticks   int
-	RPM     float64 // 1/s, mean of the driving engines over it
-	Heading float64 // rad, over it; by the course where there is no compass
+	// Start and End bound that stretch, trial time, ns.
+	Start, End int64
+	RPM        float64 // 1/s, mean of the driving engines over it
+	Heading    float64 // rad, over it; by the course where there is no compass
 	// Trend is the change of speed over the last seconds, m/s².
 	Trend float64
 	// NoSpeed and NoRPM tell what is missing in the last second.
@@ -58,6 +58,9 @@ func (t *Trial) hold() Hold {
 	return h
 }
 
+// Seconds is the length of the stretch.
+func (h *Hold) Seconds() float64 { return float64(h.End-h.Start) / 1e9 }
+
 // holdOf judges the end of a stretch of held throttle.
 func holdOf(lead, view []tick, lim Limits) Hold {
 	h := Hold{Held: true, Reason: TooShort, RPM: math.NaN(), Heading: math.NaN()}
@@ -69,7 +72,7 @@ func holdOf(lead, view []tick, lim Limits) Hold {
 		s := spans[len(spans)-1]
 		h.Reason, part = s.reason, view[s.from:s.to]
 	}
-	h.Ticks = len(part)
+	h.Start, h.End = part[0].at, part[len(part)-1].at+second
 	rpm := overEngines(part, chRPM, part[len(part)/2].driving())
 	h.RPM = stat.Mean(slices.DeleteFunc(rpm, math.IsNaN))
 	h.Heading = circularMean(unwrappedScalar(part, (*tick).heading))

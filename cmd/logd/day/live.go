@@ -36,7 +36,7 @@ func (d *Day) guide(s *calc.Live, names []string) results.Hold {
 		h.Why = whyFree(s)
 		return h
 	}
-	lasted := float64(s.Hold.Ticks)
+	lasted := s.Hold.Seconds()
 	switch {
 	case s.Hold.Reason != calc.Accepted:
 		h.State, h.Why = results.HoldSettling, d.whyNot(&s.Hold, names)
@@ -95,7 +95,7 @@ func (d *Day) whyNot(h *calc.Hold, names []string) string {
 	case calc.SourceChange:
 		return "another device has taken over: the stretch begins anew"
 	}
-	return fmt.Sprintf("%d s so far; less than %g s cannot be judged", h.Ticks, math.Ceil(d.cfg.Steady.MinS))
+	return fmt.Sprintf("%g s so far; less than %g s cannot be judged", h.Seconds(), math.Ceil(d.cfg.Steady.MinS))
 }
 
 // slightTrend, m/s² (0.02 kn a second): less is not told as rising or falling.
