@@ -29,6 +29,6 @@ func command() *cobra.Command {
 		SilenceErrors: true,
 	}
 	root.AddCommand(demoCommand(), replayCommand(), simulateCommand(), importCommand(), exportCommand(),
-		runCommand(), checkCommand(), trialCommand(), noteCommand(), compareCommand(), sendCommand(), sheetCommand())
+		runCommand(), checkCommand(), trialCommand(), noteCommand(), compareCommand(), sendCommand(), sheetCommand(), watchCommand())
 	return root
 }
