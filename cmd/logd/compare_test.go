@@ -55,6 +55,11 @@ func TestReplayWithReadings(t *testing.T) {
 	if got := r.Steps[*r.Readings[0].Step-1].SoundDBA; got == nil || *got < 81.10 || *got > 81.13 {
 		t.Errorf("sound %v", got)
 	}
+	for _, s := range r.Steps {
+		if want := map[bool]string{true: "helm"}[s.ID == *r.Readings[0].Step]; s.Note != want {
+			t.Errorf("note of step %d: %q, want %q", s.ID, s.Note, want)
+		}
+	}
 	bad := writeText(t, "notes.csv", "rpm,sound_dba\n2400,loud\n")
 	if _, _, err := logd("replay", "--readings", bad, "--out", filepath.Join(dir, "no"), capture); err == nil || !strings.Contains(err.Error(), "notes.csv:2:") {
 		t.Errorf("a bad file of readings: %v", err)

@@ -3,6 +3,7 @@ package results
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -23,8 +24,8 @@ type Reading struct {
 	Step     *int     `json:"step"`
 }
 
-// AddReadings joins hand readings to the day and fills in the sound level of
-// the steps.
+// AddReadings joins hand readings to the day and fills in the sound level and
+// the note of the steps.
 func (r *Results) AddReadings(readings []calc.Reading, rep *calc.Report, e Edge) {
 	if len(readings) == 0 {
 		return
@@ -34,9 +35,22 @@ func (r *Results) AddReadings(readings []calc.Reading, rep *calc.Report, e Edge)
 		r.Readings = append(r.Readings, reading(&joined[i]))
 	}
 	for i := range r.Steps {
-		r.Steps[i].SoundDBA = scaled(calc.StepSound(joined, r.Steps[i].ID), 1)
+		s := &r.Steps[i]
+		s.SoundDBA = scaled(calc.StepSound(joined, s.ID), 1)
+		s.Note = remarks(joined, s.ID)
 	}
 	r.readingFindings(joined)
+}
+
+// remarks are the comments on a step, in the order of the file, each once.
+func remarks(joined []calc.Joined, step int) string {
+	var list []string
+	for i := range joined {
+		if j := &joined[i]; j.Step == step && j.Conflict != calc.SpeedDiffer && j.Comment != "" && !slices.Contains(list, j.Comment) {
+			list = append(list, j.Comment)
+		}
+	}
+	return strings.Join(list, "; ")
 }
 
 func reading(j *calc.Joined) Reading {

@@ -2,8 +2,8 @@
 // structure of results.json. Units are display units and stand in the key
 // names; everything before this package is SI.
 //
-// Invariant: the document is a pure function of the frames, the configuration
-// and the hand readings. It holds no wall-clock time, host name or path, so that two
+// Invariant: the document is a pure function of the frames, the configuration,
+// the hand readings and the amendments. It holds no wall-clock time, host name or path, so that two
 // replays of one journal are equal byte for byte.
 package results
 
@@ -22,8 +22,11 @@ type Results struct {
 	Steady  Steady   `json:"steady"`
 	Steps   []Step   `json:"steps"`
 	Windows []Window `json:"windows"`
-	Current Current  `json:"current"`
-	Paddle  Paddle   `json:"paddle_wheel"`
+	// Amendments are what people changed about how windows count, by rising id.
+	Amendments []Amendment `json:"amendments"`
+
+	Current Current `json:"current"`
+	Paddle  Paddle  `json:"paddle_wheel"`
 	// FuelCheck to Readings: see the types.
 	FuelCheck     FuelCheck      `json:"fuel_check"`
 	Propulsion    Propulsion     `json:"propulsion"`
@@ -127,9 +130,10 @@ type Window struct {
 	Start      string              `json:"start"`
 	End        string              `json:"end"`
 	Accepted   bool                `json:"accepted"`
-	Reason     string              `json:"reason"` // why not accepted; "" when accepted
-	Step       *int                `json:"step"`   // id of the step it counts in
-	Frames     *FrameRange         `json:"frames"` // all that were heard from start to end; null where none was
+	Reason     string              `json:"reason"`  // why not accepted; "" when accepted
+	Amended    string              `json:"amended"` // excluded, merged; "" for neither
+	Step       *int                `json:"step"`    // id of the step it counts in
+	Frames     *FrameRange         `json:"frames"`  // all that were heard from start to end; null where none was
 	HeadingDeg *float64            `json:"heading_deg"`
 	COGDeg     *float64            `json:"cog_deg"`
 	SOGKn      *Interval           `json:"sog_kn"`
@@ -189,7 +193,8 @@ type Step struct {
 	// Engines lists the engines in gear, by name.
 	Engines []string `json:"engines"`
 	MassKg  *float64 `json:"mass_kg"` // mean over the passes, fuel burnt so far taken off
-	Note    string   `json:"note"`
+	// Note holds the remarks that were noted by hand at this step.
+	Note string `json:"note"`
 	// DayFit is the step's speed by the fit of the whole day's current.
 	DayFit *StepDayFit `json:"day_fit"`
 	// SoundDBA is the energy mean of the hand readings.

@@ -31,7 +31,7 @@ func stepRows(r *results.Results) []stepRow {
 	for i := range r.Steps {
 		s := &r.Steps[i]
 		row := stepRow{RPM: fixed(s.RPM, 0), Marks: marks(r, s), Load: optional(s.LoadPct, 0), Pitch: optional(s.PitchDeg, 1),
-			Passes: s.Passes, Current: missing, OneWay: !s.CurrentCorrected, Note: sentence(ownNote(s))}
+			Passes: s.Passes, Current: missing, OneWay: !s.CurrentCorrected, Note: sentence(s.Note)}
 		row.Selected = len(row.Marks) > 0
 		if n := len(s.Engines); n > 0 && n < most {
 			row.Marks = append(row.Marks, fmt.Sprintf("%d of %d engines", n, most))
@@ -55,14 +55,6 @@ func stepRows(r *results.Results) []stepRow {
 		rows = append(rows, row)
 	}
 	return rows
-}
-
-// ownNote is a step's note without what its row says already.
-func ownNote(s *results.Step) string {
-	if !s.CurrentCorrected && strings.HasPrefix(strings.ToLower(s.Note), "one direction only") {
-		return ""
-	}
-	return s.Note
 }
 
 // mostEngines is how many engines drove in the step with the most of them.
