@@ -25,6 +25,10 @@ const maxBody = 64 << 10
 
 // amend takes an amendment.
 func (s *server) amend(w http.ResponseWriter, r *http.Request, t Trial) {
+	if s.Amend == nil {
+		fail(w, http.StatusNotFound, "amendments are not kept here")
+		return
+	}
 	var a Amendment
 	if !readBody(w, r, &a) {
 		return

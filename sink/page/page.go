@@ -54,12 +54,12 @@ type Options struct {
 	// Live is the present state and a channel that is closed when there is
 	// another.
 	Live func() (state *results.Live, next <-chan struct{})
-	// Timeline and Track give the course of a trial. From and to are in s since
-	// 1970 UTC, -Inf and +Inf for all of it.
+	// Timeline and Track give the course of a trial, fs.ErrNotExist where there is
+	// none. From and to are in s since 1970 UTC, -Inf and +Inf for all of it.
 	Timeline func(t Trial, from, to float64, points int) (*timeline.View, error)
 	Track    func(t Trial, points int) (*timeline.Track, error)
 	// Amend keeps an amendment and derives the results again. What it returns is
-	// the answer. An error that is a Refusal is the client's.
+	// the answer. An error that is a Refusal is the client's. Nil: none is kept.
 	Amend func(ctx context.Context, t Trial, a Amendment) (kept any, err error)
 
 	// Health and Metrics answer /healthz and /metrics; nil: not served.

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"syscall"
+	"time"
 
 	"trialday.example/logd/sink/logbook"
 	"trialday.example/logd/sink/results"
@@ -51,10 +52,11 @@ func Open(dir string) (func() ([]Trial, error), error) {
 	if err != nil {
 		return nil, err
 	}
-	return func() ([]Trial, error) { return all(book) }, nil
+	return func() ([]Trial, error) { return Trials(book) }, nil
 }
 
-func all(book *logbook.Logbook) ([]Trial, error) {
+// Trials lists those of a logbook.
+func Trials(book *logbook.Logbook) ([]Trial, error) {
 	found, err := book.Trials()
 	if err != nil {
 		return nil, err
@@ -153,14 +155,15 @@ func (s *server) of(answer func(http.ResponseWriter, *http.Request, Trial)) http
 
 // files are those of a trial that are served, with their types.
 var files = map[string]string{
-	"results.json": "application/json",
-	"sheet.html":   "text/html; charset=utf-8",
-	"sheet.pdf":    "application/pdf",
-	"steps.csv":    "text/csv; charset=utf-8",
-	"windows.csv":  "text/csv; charset=utf-8",
-
+	"results.json":    "application/json",
+	"sheet.html":      "text/html; charset=utf-8",
+	"sheet.pdf":       "application/pdf",
+	"steps.csv":       "text/csv; charset=utf-8",
+	"windows.csv":     "text/csv; charset=utf-8",
+	"runs.csv":        "text/csv; charset=utf-8",
 	"steps.parquet":   "application/vnd.apache.parquet",
 	"windows.parquet": "application/vnd.apache.parquet",
+	"runs.parquet":    "application/vnd.apache.parquet",
 }
 
 func (s *server) results(w http.ResponseWriter, r *http.Request, t Trial) {
@@ -170,6 +173,10 @@ func (s *server) results(w http.ResponseWriter, r *http.Request, t Trial) {
 func (s *server) file(w http.ResponseWriter, r *http.Request, t Trial) {
 	s.send(w, r, t, r.PathValue("file"))
 }
+
+// together is how long after results.json the files made with it are there. One
+// that is older was made of other results.
+const together = time.Minute
 
 // send sends one of the files. Its tag changes with the file.
 func (s *server) send(w http.ResponseWriter, r *http.Request, t Trial, name string) {
@@ -191,6 +198,10 @@ func (s *server) send(w http.ResponseWriter, r *http.Request, t Trial, name stri
 	info, err := f.Stat()
 	if err != nil {
 		s.failed(w, err)
+		return
+	}
+	if made, err := os.Stat(t.path("results.json")); err == nil && made.ModTime().Sub(info.ModTime()) > together {
+		fail(w, http.StatusNotFound, fmt.Sprintf("%s is of earlier results; make it again with: logd sheet", name))
 		return
 	}
 	h := w.Header()

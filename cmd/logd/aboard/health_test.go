@@ -21,9 +21,19 @@ import (
 
 func get(t *testing.T, h http.Handler, path string) *httptest.ResponseRecorder {
 	t.Helper()
-	w := httptest.NewRecorder()
-	h.ServeHTTP(w, httptest.NewRequest("GET", path, nil))
+	w, r := httptest.NewRecorder(), httptest.NewRequest("GET", path, nil)
+	r.Host = "localhost"
+	h.ServeHTTP(w, r)
 	return w
+}
+
+func handler(t *testing.T, d *daemon) http.Handler {
+	t.Helper()
+	h, err := d.handler()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return h
 }
 
 // measured finds the value of a metric, with its labels as they are printed.
@@ -54,7 +64,7 @@ func TestHealthAndMetricsTellHowItIs(t *testing.T) {
 		defer d.mu.Unlock()
 		return d.survey.clock.Known
 	})
-	h := d.handler()
+	h := handler(t, d)
 	w := get(t, h, "/healthz")
 	var health Health
 	if err := json.Unmarshal(w.Body.Bytes(), &health); err != nil {
@@ -104,7 +114,7 @@ func TestHealthTellsWhatIsWrong(t *testing.T) {
 		t.Fatal(err)
 	}
 	d, stop := work(t, Options{Config: c, Sources: []frame.Source{newScript(nil, "nocan0")}})
-	h := d.handler()
+	h := handler(t, d)
 	until(t, "both are told", func() bool { return len(d.problems()) == 2 })
 	w := get(t, h, "/healthz")
 	var health Health
@@ -125,7 +135,7 @@ func TestSourcesThatCountAreInTheMetrics(t *testing.T) {
 	c := config(t)
 	src := socketcan.Listen([]string{"nocan0"})
 	d, stop := work(t, Options{Config: c, Sources: []frame.Source{src}})
-	text := get(t, d.handler(), "/metrics").Body.String()
+	text := get(t, handler(t, d), "/metrics").Body.String()
 	if got := measured(t, text, `logd_kernel_dropped_frames_total{source="0"}`); got != 0 {
 		t.Errorf("%g dropped", got)
 	}

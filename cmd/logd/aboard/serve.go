@@ -4,45 +4,72 @@ import (
 	"context"
 	"encoding/json"
 	"net/http"
+	"path/filepath"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"trialday.example/logd/configs"
+	"trialday.example/logd/sink/logbook"
+	"trialday.example/logd/sink/page"
 )
 
-// serve answers /healthz and /metrics. An address that cannot be had is tried
-// again: it may come with the network.
+// retryListen is how long after a failure the page is tried again.
+const retryListen = 10 * time.Second
+
+// serve serves the page, /healthz and /metrics. An address that cannot be had is
+// tried again: it may come with the network.
 func (d *daemon) serve(ctx context.Context) {
 	if d.Listen == nil {
 		return
 	}
-	server := &http.Server{Handler: d.handler(), ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 1 << 16}
-	stop := context.AfterFunc(ctx, func() { server.Close() })
-	defer stop()
-	for {
-		l, err := d.Listen()
-		if err == nil {
-			err = server.Serve(l)
+	for ; ctx.Err() == nil; sleep(ctx, retryListen) {
+		if err := d.servePage(ctx); err != nil {
+			d.log.Warn("the page is not served; recording is not affected", "why", err.Error())
 		}
-		if ctx.Err() != nil {
-			return
-		}
-		d.log.Warn("the page is not served; recording is not affected", "why", err.Error())
-		sleep(ctx, retryListen)
 	}
 }
 
-const retryListen = 10 * time.Second
+func (d *daemon) servePage(ctx context.Context) error {
+	h, err := d.handler()
+	if err != nil {
+		return err
+	}
+	l, err := d.Listen()
+	if err != nil {
+		return err
+	}
+	return page.Serve(ctx, l, h, d.log)
+}
 
-func (d *daemon) handler() http.Handler {
+func (d *daemon) handler() (http.Handler, error) {
+	return page.New(page.Options{
+		Trials: d.trials, Live: d.live.Live, Log: d.log, Access: Access(&d.Config),
+		Health: http.HandlerFunc(d.healthz), Metrics: d.metrics(),
+	})
+}
+
+// Access says who may look at the page, by the configuration.
+func Access(c *configs.Config) page.Access {
+	return page.Access{Listen: c.Page.Listen, Hosts: c.Page.Hosts, PasswordFile: c.Page.PasswordFile, TokenFile: c.Page.TokenFile,
+		KeyFile: filepath.Join(c.Journal.Dir, "page.key")}
+}
+
+func (d *daemon) trials() ([]page.Trial, error) {
+	book, err := logbook.Open(d.Config.Journal.Dir)
+	if err != nil {
+		return nil, err
+	}
+	return page.Trials(book)
+}
+
+func (d *daemon) metrics() http.Handler {
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(metrics{d}, collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	mux := http.NewServeMux()
-	mux.Handle("GET /metrics", promhttp.HandlerFor(registry, promhttp.HandlerOpts{MaxRequestsInFlight: 4}))
-	mux.HandleFunc("GET /healthz", d.healthz)
-	return mux
+	return promhttp.HandlerFor(registry, promhttp.HandlerOpts{MaxRequestsInFlight: 4})
 }
 
 // Health is the answer of /healthz.
