@@ -4,9 +4,13 @@ The keys that do not explain themselves in the structure:
 	schema     trialday-results/1
 	clock      offset_s is UTC minus recorder time at the first frame, uncertainty_s half
 	           of its 95 % interval, steps the repaired jumps
-	windows    in order of time, accepted or not; step is null unless accepted; heading_deg
-	           and cog_deg true, 0 to 360; rpm and engine_fuel_lph by engine name; frames
-	           counts all frames of the day from 1 in the order of reception
+	windows    in order of time, accepted or not; step is null unless accepted and
+	           not excluded (amended: excluded, merged or empty); heading_deg and cog_deg
+	           true, 0 to 360; rpm and engine_fuel_lph by engine name; frames counts all
+	           frames of the day from 1 in the order of reception
+	amendments what people changed about how windows count: excluded ones are in no step,
+	           merged ones are one pass; applied is false, and why says the reason, where
+	           it could not be or was withdrawn; ids of windows are those without any
 	steps      by rising rpm; speed_kn is over ground in one direction or, where
 	           current_corrected, through the water; current_set_deg is where it flows to
 	best       ids of steps, null where not derived; cruise lies between steps
@@ -33,7 +37,7 @@ The keys that do not explain themselves in the structure:
 	           stuck, spikes, duplicate_address, bus_load, bus_errors (all in
 	           calc/installation), engine_instance_shared, engine_unlisted, fuel_rate_scale,
 	           fuel_rate_tank, fuel_rate_top_up, fuel_references, engines_uneven, no_time,
-	           too_many_changes, corrected (a configured correction, applied before all else);
+	           too_many_changes, amendments_damaged, corrected (a configured correction, applied before all else);
 	           probability, that of being right, is null where it was not worked out
 	quality    losses by kind; gaps of one quantity, or of "all"; frames_hash is the
 	           SHA-256 of each frame's time (ns since 1970, 8 bytes), identifier (4, with

@@ -54,7 +54,7 @@ func (r *Results) Figures(rep *calc.Report, e Edge) {
 func (e Edge) window(w *calc.Window) Window {
 	out := Window{
 		ID: w.ID, Run: w.Run, Start: e.Stamp(w.Start), End: e.Stamp(w.End),
-		Accepted: w.Accepted(), Reason: w.Reason.String(), Step: id(w.Step),
+		Accepted: w.Accepted(), Reason: w.Reason.String(), Amended: w.Amended.String(), Step: id(w.Step),
 		HeadingDeg: compass(w.Heading.Mean), COGDeg: compass(w.Course.Mean),
 		SOGKn: interval(w.SOG, units.Knots(1)), STWKn: interval(w.STW, units.Knots(1)),
 		RPM: map[string]Interval{}, FuelLPH: interval(w.Total, units.LitresPerHour(1)),

@@ -1,7 +1,13 @@
 // Package day is the one pipeline from frames to results, used alike live and
 // in replay: frames go in one at a time, and at the end of the day (or at any
-// moment of it, from the journal) the results come out. It wires decode to
-// calc to results and holds no mathematics of its own.
+// moment of it) the results come out. It wires decode to calc to results and
+// holds no mathematics of its own.
+//
+//	frames -> Day -> Evidence -> results
+//
+// What a day leaves when its frames are gone is its Evidence. Results come from
+// that alone, so they can be derived again in a moment when a person amends
+// them.
 package day
 
 import (
@@ -18,7 +24,7 @@ import (
 // Day takes the frames of one trial day.
 //
 // Invariant: what comes out is a pure function of the frames, their bus names,
-// the configuration and the hand readings.
+// the configuration, the hand readings and the amendments.
 type Day struct {
 	cfg     configs.Config
 	version string
@@ -33,8 +39,10 @@ type Day struct {
 	events  []decode.Event
 	dropped int
 	last    int64 // trial time of the last sample
+	closed  bool
 
-	readings []calc.Reading
+	readings   []calc.Reading
+	amendments Amendments
 }
 
 // New starts a day. Version stands in the results; buses gives the names of
@@ -78,14 +86,30 @@ func (d *Day) Event(e decode.Event) {
 // maxEvents bounds the events kept; a day has a few dozen.
 const maxEvents = 2000
 
+// Close ends the day: what was still going on counts as it stands. No frame may
+// follow.
+func (d *Day) Close() {
+	if d.closed {
+		return
+	}
+	d.closed = true
+	d.decoder.Finish()
+	d.places.finish(d.decoder.Late())
+	d.trial.Close()
+	d.gaps.finish(d.last)
+}
+
 // Finish ends the day and returns its results, and the line for drawing it.
 // Bad is the number of lines that could not be read.
 func (d *Day) Finish(bad int64) (*results.Results, *results.Timeline) {
-	d.decoder.Finish()
-	d.places.finish(d.decoder.Late())
-	rep := d.trial.Finish()
-	d.gaps.finish(d.last)
-	return d.results(rep, bad)
+	d.Close()
+	return d.Results(bad)
+}
+
+// Results are those so far, or of the whole day after Close. It changes nothing
+// in the day.
+func (d *Day) Results(bad int64) (*results.Results, *results.Timeline) {
+	return d.Evidence(bad).Results(Given{d.cfg, d.version, d.readings, d.amendments})
 }
 
 // settings turns the configuration into what calculation needs, in SI.

@@ -11,6 +11,9 @@ import (
 // come before Finish.
 func (d *Day) Note(readings []calc.Reading) { d.readings = append(d.readings, readings...) }
 
+// Amend sets the amendments that results are derived with from now on.
+func (d *Day) Amend(a Amendments) { d.amendments = a }
+
 // topUpMark: the mark that a tank is filled to repeats within 0.5 % of its
 // capacity, as half of a 95 % interval, if one takes care (our own judgement,
 // no source). Without the capacity it takes topUpMarkL.

@@ -18,17 +18,17 @@ const maxGaps = 500
 
 // gap is a stretch without a quantity, in trial time.
 type gap struct {
-	what     pgn.Quantity
-	engine   int // index, -1 for what is not an engine's
-	from, to int64
+	What     pgn.Quantity
+	Engine   int // index, -1 for what is not an engine's
+	From, To int64
 }
 
 // name tells the quantity, and of which engine.
 func (g gap) name(engines []string) string {
-	if g.engine < 0 {
-		return g.what.String()
+	if g.Engine < 0 {
+		return g.What.String()
 	}
-	return g.what.String() + " " + engineName(engines, uint8(g.engine))
+	return g.What.String() + " " + engineName(engines, uint8(g.Engine))
 }
 
 // gapWatch notes when a quantity that had been arriving stays away.
@@ -67,7 +67,7 @@ func (g *gapWatch) finish(end int64) {
 			}
 		}
 	}
-	slices.SortStableFunc(g.gaps, func(a, b gap) int { return cmp.Compare(a.from, b.from) })
+	slices.SortStableFunc(g.gaps, func(a, b gap) int { return cmp.Compare(a.From, b.From) })
 }
 
 // note lists the gap of the quantity watched[i].

@@ -48,8 +48,8 @@ func (f *fitted) frame(now int64, fr *frame.Frame) {
 }
 
 // installation puts what was found into words, and says what could not be told.
-func (d *Day) installation(r *results.Results, rep *calc.Report, edge results.Edge) {
-	e := d.fitted.Evidence()
+func (d *document) installation(r *results.Results, rep *calc.Report, edge results.Edge) {
+	e := d.Installation
 	given := installation.Given{Offset: stat.Estimate{Mean: math.NaN()}, Lag: stat.Estimate{Mean: math.NaN()}}
 	if rep.Day.OK && rep.HasHeading {
 		given.Offset = rep.Day.Offset
@@ -77,7 +77,7 @@ func sides(v installation.Verdict) string {
 }
 
 // word is a finding in plain words.
-func (d *Day) word(f *installation.Finding, edge results.Edge) results.Finding {
+func (d *document) word(f *installation.Finding, edge results.Edge) results.Finding {
 	deg := func(rad float64) float64 { return rad * 180 / math.Pi }
 	half := deg(f.Value.SE) * stat.StudentT975(f.Value.DOF)
 	angle := fmt.Sprintf("%+.1f ± %.1f degrees", deg(f.Value.Mean), half)
@@ -95,7 +95,8 @@ func (d *Day) word(f *installation.Finding, edge results.Edge) results.Finding {
 		r.Meaning = "the sensor's zero is off, or the boat really lies so; every " + axis + " on this sheet has it in it, changes of " + axis + " do not"
 		r.Remedy = fmt.Sprintf("set the sensor's zero with the boat level, or corrections.%s_deg: %.1f in the configuration", axis, -deg(f.Value.Mean))
 	case installation.RollSign:
-		r.What = fmt.Sprintf("in turns at speed the boat leans outward by %.1f ± %.1f degrees as the roll is sent", -deg(f.Value.Mean), half)
+		const tenth = 10 // of a g
+		r.What = fmt.Sprintf("in turns at speed the boat leans outward by %.1f ± %.1f degrees for a tenth of a g as the roll is sent, in %d turns", -deg(f.Value.Mean)/tenth, half/tenth, f.N)
 		r.Meaning = "a planing boat leans into its turns: roll has the wrong sign, and heel on this sheet is to the wrong side"
 		r.Remedy = "turn the sensor about or set its orientation; or corrections.roll_reversed: true"
 	case installation.PitchSign:
@@ -159,9 +160,9 @@ func affected(q pgn.Quantity) string {
 	return ""
 }
 
-func (d *Day) busName(bus uint8) string {
-	if names := d.buses(); int(bus) < len(names) {
-		return names[bus]
+func (d *document) busName(bus uint8) string {
+	if int(bus) < len(d.Buses) {
+		return d.Buses[bus]
 	}
 	return fmt.Sprintf("bus %d", bus)
 }

@@ -54,51 +54,62 @@ func steadiness(e decode.Event) bool {
 	return false
 }
 
-// results puts the document together.
-func (d *Day) results(rep *calc.Report, bad int64) (*results.Results, *results.Timeline) {
-	clock := d.decoder.Clock()
-	names := d.engineNames(rep.Heard)
-	edge := results.Edge{UTC: clock.UTC, Engines: names, Frames: d.places.between}
+// document is results being put together.
+type document struct {
+	*Evidence
+	Given
+}
+
+// Results gives the figures of the evidence and the line for drawing the day. It
+// is a pure function of the evidence and what is given.
+func (e *Evidence) Results(g Given) (*results.Results, *results.Timeline) {
+	d := &document{e, g}
+	cfg, clock := &d.Config, &d.Clock
+	names := engineNames(cfg, e.Calc.Heard)
+	edge := results.Edge{UTC: clock.UTC, Engines: names, Frames: e.frames}
+	amendments := d.amendments(edge)
+	rep := calc.Derive(e.Calc, settings(cfg), amendments)
 	r := &results.Results{
-		Schema: results.Schema, Version: d.version,
-		Trial:  results.Trial{Name: d.cfg.Trial.Name, Place: d.cfg.Trial.Place, Units: d.cfg.Trial.Units},
-		Steady: results.Steady(d.cfg.Steady),
+		Schema: results.Schema, Version: d.Version,
+		Trial:  results.Trial{Name: cfg.Trial.Name, Place: cfg.Trial.Place, Units: cfg.Trial.Units},
+		Steady: results.Steady(cfg.Steady),
 		Vessel: d.vessel(names),
 		Clock: results.Clock{
-			Known: clock.Known(), OffsetS: float64(clock.Offset()) / 1e9,
-			DriftPPM: clock.Drift() * 1e6, Steps: clock.Steps(),
+			Known: clock.Known, OffsetS: float64(clock.Offset) / 1e9,
+			DriftPPM: clock.Drift * 1e6, Steps: clock.Steps,
 		},
 	}
-	if clock.Known() {
-		r.Clock.UncertaintyS = float64(clock.Uncertainty()) / 1e9
+	if clock.Known {
+		r.Clock.UncertaintyS = float64(clock.Uncertainty) / 1e9
 	}
 	r.Figures(rep, edge)
-	r.AddPerNM(d.cfg.Fuel.PricePerL, d.cfg.Fuel.Currency, d.cfg.Fuel.CO2KgPerL)
-	r.AddReadings(d.readings, rep, edge)
+	r.Amendments = d.told(amendments, rep.Outcomes)
+	r.AddPerNM(cfg.Fuel.PricePerL, cfg.Fuel.Currency, cfg.Fuel.CO2KgPerL)
+	r.AddReadings(d.Readings, rep, edge)
 	r.Devices = d.devices()
 	r.Sources = d.sources(names, edge)
-	r.Findings = append(d.findings(names, clock.Known()), r.Findings...)
-	r.Missing = append(missing(&d.cfg, names, rep), r.Missing...)
+	r.Findings = append(append(d.findings(names), d.damaged()...), r.Findings...)
+	r.Missing = append(missing(cfg, names, rep), r.Missing...)
 	r.Missing = append(r.Missing, missingManoeuvres(&rep.Manoeuvres, rep.HasHeading)...)
 	d.installation(r, rep, edge)
-	r.Quality = d.quality(bad, names, edge)
+	r.Quality = d.quality(names, edge)
 	return r, edge.Line(&rep.Line)
 }
 
 // engineNames names the engines heard and configured, by index.
-func (d *Day) engineNames(heard calc.EngineSet) []string {
-	n := len(d.cfg.Engines)
+func engineNames(c *configs.Config, heard calc.EngineSet) []string {
+	n := len(c.Engines)
 	for e := 0; e < calc.MaxEngines; e++ {
 		if heard.Has(e) {
 			n = max(n, e+1)
 		}
 	}
 	names := configs.EngineNames(n)
-	for i, e := range d.cfg.Engines {
+	for i, e := range c.Engines {
 		names[i] = e.Name
 	}
 	// A name by position must not repeat a configured one.
-	for i := len(d.cfg.Engines); i < n; i++ {
+	for i := len(c.Engines); i < n; i++ {
 		if slices.Contains(names[:i], names[i]) {
 			names[i] = fmt.Sprintf("engine %d", i+1)
 		}
@@ -106,8 +117,8 @@ func (d *Day) engineNames(heard calc.EngineSet) []string {
 	return names
 }
 
-func (d *Day) vessel(names []string) results.Vessel {
-	c := &d.cfg
+func (d *document) vessel(names []string) results.Vessel {
+	c := &d.Config
 	v := results.Vessel{
 		Name: c.Vessel.Name, LengthM: c.Vessel.LengthM, BeamM: c.Vessel.BeamM, Hull: c.Vessel.Hull,
 		FuelKind: c.Fuel.Kind, TankL: c.Fuel.TankL, ReservePct: c.Fuel.ReservePct,
@@ -137,8 +148,8 @@ func (d *Day) vessel(names []string) results.Vessel {
 }
 
 // instanceHeard is the instance that an engine, by index, sends with.
-func (d *Day) instanceHeard(index int) int {
-	for _, e := range d.events {
+func (d *document) instanceHeard(index int) int {
+	for _, e := range d.Events {
 		switch e.Kind {
 		case decode.EngineFound, decode.EngineShared, decode.EngineUnlisted:
 			if int(e.Instance) == index {
@@ -149,13 +160,12 @@ func (d *Day) instanceHeard(index int) int {
 	return index
 }
 
-func (d *Day) devices() []results.Device {
+func (d *document) devices() []results.Device {
 	var out []results.Device
-	buses := d.buses()
-	for _, dev := range d.decoder.Devices() {
+	for _, dev := range d.Devices {
 		r := results.Device{Model: dev.Model, Software: dev.Software, Serial: dev.Serial, Messages: dev.Messages}
-		if int(dev.Bus) < len(buses) {
-			r.Bus = buses[dev.Bus]
+		if int(dev.Bus) < len(d.Buses) {
+			r.Bus = d.Buses[dev.Bus]
 		}
 		for _, a := range dev.Addresses {
 			r.Addresses = append(r.Addresses, int(a))
@@ -168,9 +178,9 @@ func (d *Day) devices() []results.Device {
 	return out
 }
 
-func (d *Day) sources(names []string, edge results.Edge) []results.SourceUse {
+func (d *document) sources(names []string, edge results.Edge) []results.SourceUse {
 	var out []results.SourceUse
-	for _, e := range d.events {
+	for _, e := range d.Events {
 		if e.Kind != decode.SourceChange || e.To == choose.None {
 			continue
 		}
@@ -195,20 +205,20 @@ func groupName(e decode.Event, names []string) string {
 	return e.Group.String()
 }
 
-func (d *Day) quality(bad int64, names []string, edge results.Edge) results.Quality {
-	s := d.decoder.Stats()
+func (d *document) quality(names []string, edge results.Edge) results.Quality {
+	s := &d.Stats
 	q := results.Quality{
-		Frames: s.Frames, BadLines: bad, ErrorFrames: s.ErrorFrames, UnknownPGNFrames: s.UnknownFrames,
+		Frames: s.Frames, BadLines: d.Bad, ErrorFrames: s.ErrorFrames, UnknownPGNFrames: s.UnknownFrames,
 		Messages: s.Messages, FastPacketLost: s.Assembly.FastPacket.Messages(), Losses: s.Losses(),
-		FramesHash: d.frames.sum(),
+		FramesHash: d.FramesHash,
 	}
-	for _, e := range d.events {
+	for _, e := range d.Events {
 		if e.Kind == decode.Gap {
 			q.Gaps = append(q.Gaps, results.Gap{What: "all", Start: edge.Stamp(e.Time), End: edge.Stamp(e.Until)})
 		}
 	}
-	for _, g := range d.gaps.gaps {
-		q.Gaps = append(q.Gaps, results.Gap{What: g.name(names), Start: edge.Stamp(g.from), End: edge.Stamp(g.to)})
+	for _, g := range d.Gaps {
+		q.Gaps = append(q.Gaps, results.Gap{What: g.name(names), Start: edge.Stamp(g.From), End: edge.Stamp(g.To)})
 	}
 	return q
 }
@@ -272,9 +282,9 @@ func withoutFuel(names []string, rep *calc.Report) string {
 }
 
 // findings are plain statements on the installation.
-func (d *Day) findings(names []string, clockKnown bool) []results.Finding {
+func (d *document) findings(names []string) []results.Finding {
 	var out []results.Finding
-	if !clockKnown {
+	if !d.Clock.Known {
 		out = append(out, results.Finding{
 			Kind: "no_time", Sure: "certain",
 			What:    "no satellite time was heard",
@@ -282,7 +292,7 @@ func (d *Day) findings(names []string, clockKnown bool) []results.Finding {
 			Remedy:  "connect a satellite receiver that sends PGN 126992, 129033 or 129029",
 		})
 	}
-	for _, e := range d.events {
+	for _, e := range d.Events {
 		switch e.Kind {
 		case decode.EngineShared:
 			out = append(out, results.Finding{
@@ -300,10 +310,10 @@ func (d *Day) findings(names []string, clockKnown bool) []results.Finding {
 			})
 		}
 	}
-	if d.dropped > 0 || d.gaps.more > 0 {
+	if d.Dropped > 0 || d.MoreGaps > 0 {
 		out = append(out, results.Finding{
 			Kind: "too_many_changes", Sure: "certain",
-			What:    fmt.Sprintf("%d changes of source and %d gaps are not listed, being too many", d.dropped, d.gaps.more),
+			What:    fmt.Sprintf("%d changes of source and %d gaps are not listed, being too many", d.Dropped, d.MoreGaps),
 			Meaning: "a device comes and goes all the time",
 			Remedy:  "check its plug and power",
 		})
