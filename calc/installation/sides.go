@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"trialday.example/logd/calc/stat"
 )
 
 const (
@@ -22,6 +24,10 @@ const (
 	astern = 0.6
 	// pushSpan, holdSpan, s: least length of a stretch.
 	pushSpan, holdSpan = 2, 10
+	// pushFloor, rad/s, and holdFloor, rad: scatter between stretches where few
+	// agree.
+	pushFloor = 0.2 * degree
+	holdFloor = 0.5 * degree
 	// leastPushes is how many stretches a verdict takes.
 	leastPushes = 6
 )
@@ -32,14 +38,23 @@ const (
 // A propeller's own walk is smaller than that on boats whose engines stand apart,
 // and is left out.
 type sides struct {
-	heard uint8
-	side  float64 // of the present stretch: 1 where starboard pushes more
-	slow  stretch // rate of turn
-	quick stretch // rudder
-	push  mean    // rate of turn away from the pushing side, rad/s
-	hold  [2]mean // rudder, port and starboard pushing
-	zero  mean    // rudder under equal thrust
+	heard  uint8
+	side   float64    // of the present stretch: 1 where starboard pushes more
+	slow   [2]stretch // rate of turn, and rudder times speed
+	quick  stretch    // rudder
+	pushes []push
+	hold   [2]mean // rudder, port and starboard pushing
+	zero   mean    // rudder under equal thrust
 }
+
+// push is a stretch in which one side pushed, hardly any way on.
+type push struct {
+	side, rate float64 // rad/s
+	helm       float64 // rudder times speed, rad m/s, to which it turns the boat
+}
+
+// maxPushes bounds memory; later ones are not looked at.
+const maxPushes = 512
 
 func (s *sides) cell(c *cell) {
 	for e := range MaxEngines {
@@ -59,7 +74,10 @@ func (s *sides) cell(c *cell) {
 	switch v := c.v[speed]; {
 	case v < steerage:
 		if side != 0 && !math.IsNaN(c.v[turning]) {
-			s.slow.add(c.v[turning])
+			s.slow[0].add(c.v[turning])
+			if helm := c.v[rudder] * v; !math.IsNaN(helm) {
+				s.slow[1].add(helm)
+			}
 		}
 	case v > 0 && math.Abs(c.v[turning]) < straightRate && !math.IsNaN(c.v[rudder]):
 		if side != 0 {
@@ -110,9 +128,13 @@ func (s *sides) imbalance(c *cell) float64 {
 }
 
 func (s *sides) end() {
-	rate, ok := s.slow.take(pushSpan)
-	if ok && s.side != 0 {
-		s.push.add(-s.side * rate)
+	rate, ok := s.slow[0].take(pushSpan)
+	helm, heard := s.slow[1].take(1)
+	if !heard {
+		helm = 0
+	}
+	if ok && s.side != 0 && len(s.pushes) < maxPushes {
+		s.pushes = append(s.pushes, push{s.side, rate, helm})
 	}
 	angle, ok := s.quick.take(holdSpan)
 	if !ok || s.side == 0 {
@@ -136,18 +158,14 @@ func (s *sides) finding() ([]Finding, Verdict) {
 		}
 	}
 	z, parts, n := 0.0, 0.0, 0
-	for _, m := range []struct {
-		mean
-		floor float64
-	}{{s.push, 0.2 * degree}, {held, 0.5 * degree}} {
-		if m.n < 2 {
+	for _, e := range []stat.Estimate{pushed(s.pushes), held.estimate(holdFloor)} {
+		p, t := above(e, 0)
+		if math.IsNaN(t) {
 			continue
 		}
-		e := m.estimate(m.floor)
-		p, _ := above(e, 0)
 		z += distuv.UnitNormal.Quantile(math.Min(math.Max(p, 1e-12), 1-1e-12))
 		parts++
-		n += int(m.n)
+		n += int(e.DOF) + 1
 	}
 	if parts == 0 || n < leastPushes {
 		return nil, Open
@@ -161,4 +179,34 @@ func (s *sides) finding() ([]Finding, Verdict) {
 		return nil, Right
 	}
 	return nil, Open
+}
+
+// pushed is the rate at which a push turns the boat away from its side, rad/s, by
+// least squares of rate = -pushed*side + b*helm, as helms are used with engines.
+func pushed(list []push) stat.Estimate {
+	var ss, sh, hh, sr, hr float64
+	for _, p := range list {
+		ss += p.side * p.side
+		sh += p.side * p.helm
+		hh += p.helm * p.helm
+		sr += p.side * p.rate
+		hr += p.helm * p.rate
+	}
+	n, unknowns := float64(len(list)), 1.0
+	a, b, det := sr/ss, 0.0, ss
+	if d := ss*hh - sh*sh; d > 1e-6*ss*hh {
+		unknowns = 2
+		a, b, det = (sr*hh-hr*sh)/d, (hr*ss-sr*sh)/d, d/hh
+	}
+	squares := 0.0
+	for _, p := range list {
+		e := p.rate - a*p.side - b*p.helm
+		squares += e * e
+	}
+	dof := n - unknowns
+	if dof < 1 {
+		return stat.Estimate{Mean: math.NaN(), SE: math.NaN(), DOF: 1}
+	}
+	sd := math.Max(math.Sqrt(squares/dof), pushFloor)
+	return stat.Estimate{Mean: -a, SE: sd / math.Sqrt(det), DOF: dof}
 }

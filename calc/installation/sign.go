@@ -15,10 +15,16 @@ const (
 	// turnSpan, trimSpan, s: shorter stretches are waves.
 	turnSpan = 3
 	trimSpan = 20
-	// signLimit, rad: less lean or trim is not told from zero.
-	signLimit = 1 * degree
-	// signFloor, rad: scatter between stretches where few agree.
-	signFloor = 0.7 * degree
+	// leanLimit, rad a g of lateral acceleration: less lean is not told from
+	// zero; planing boats have about 0.5 to 1.
+	leanLimit = 0.1
+	// trimLimit, rad: likewise of trim.
+	trimLimit = 1 * degree
+	// leanFloor, trimFloor: scatter between stretches where few agree.
+	leanFloor = 0.1
+	trimFloor = 0.5 * degree
+	// maxTurns bounds memory; later turns are not looked at.
+	maxTurns = 256
 )
 
 // sign watches how a planing boat leans in turns and trims at speed: into the
@@ -27,9 +33,9 @@ type sign struct {
 	on       bool
 	fast     float64 // m/s
 	straight mean    // roll when running straight; the zero of lean
-	turn     stretch
 	side     float64
-	lean     [2]mean // roll in turns to port and to starboard
+	open     [2]stretch // roll and lateral acceleration of the present turn
+	turns    [][2]float64
 	run      stretch
 	trim     mean
 }
@@ -57,67 +63,52 @@ func (s *sign) cell(c *cell) {
 		s.side = side
 	}
 	if side != 0 && !math.IsNaN(c.v[roll]) {
-		s.turn.add(c.v[roll])
+		s.open[0].add(c.v[roll])
+		s.open[1].add(c.v[speed] * c.v[turning] / gravity)
 	}
-	if planing && !math.IsNaN(c.v[pitch]) {
-		s.run.add(c.v[pitch])
-	} else if level, ok := s.run.take(trimSpan); ok {
-		s.trim.add(level)
+	if !planing {
+		s.run = stretch{}
+	} else if !math.IsNaN(c.v[pitch]) {
+		if s.run.add(c.v[pitch]); s.run.n >= trimSpan {
+			level, _ := s.run.take(trimSpan)
+			s.trim.add(level)
+		}
 	}
 }
 
 func (s *sign) endTurn() {
-	level, ok := s.turn.take(turnSpan)
-	if !ok || s.side == 0 {
-		return
-	}
-	if s.side < 0 {
-		s.lean[0].add(level)
-	} else {
-		s.lean[1].add(level)
+	level, ok := s.open[0].take(turnSpan)
+	lateral, _ := s.open[1].take(turnSpan)
+	if ok && s.side != 0 && len(s.turns) < maxTurns {
+		s.turns = append(s.turns, [2]float64{level, lateral})
 	}
 }
 
-// findings needs two stretches each; trim is judged against rest.
+// findings judges lean by that when running straight, trim by that at rest.
 func (s *sign) findings(r *rest) []Finding {
 	s.endTurn()
-	if level, ok := s.run.take(trimSpan); ok {
-		s.trim.add(level)
-	}
 	var out []Finding
 	if s.straight.n > 0 {
-		var inward mean
-		for i, to := range [2]float64{-1, 1} {
-			if s.lean[i].n > 0 {
-				inward.merge(&s.lean[i], s.straight.m, to)
-			}
+		var lean mean
+		for _, t := range s.turns {
+			lean.add((t[0] - s.straight.m) / t[1])
 		}
-		out = append(out, outward(Finding{Kind: RollSign, Value: inward.estimate(signFloor), N: int(inward.n)})...)
+		out = append(out, opposite(Finding{Kind: RollSign, Value: lean.estimate(leanFloor), N: int(lean.n)}, leanLimit)...)
 	}
 	if r.pitch.n > 0 {
 		trim := s.trim
 		trim.m -= r.pitch.m
-		out = append(out, outward(Finding{Kind: PitchSign, Value: trim.estimate(signFloor), N: int(trim.n)})...)
+		out = append(out, opposite(Finding{Kind: PitchSign, Value: trim.estimate(trimFloor), N: int(trim.n)}, trimLimit)...)
 	}
 	return out
 }
 
-// outward returns the finding if its value is surely negative.
-func outward(f Finding) []Finding {
+// opposite returns the finding if its value is surely negative by a limit.
+func opposite(f Finding, limit float64) []Finding {
 	size := f.Value
 	size.Mean = -size.Mean
-	if f.Probability, f.T = above(size, signLimit); f.Probability < enough {
+	if f.Probability, f.T = above(size, limit); f.Probability < enough {
 		return nil
 	}
 	return []Finding{f}
-}
-
-// merge adds the values of o less zero, times a sign (Chan, Golub and LeVeque
-// 1979).
-func (m *mean) merge(o *mean, zero, sign float64) {
-	v := sign * (o.m - zero)
-	d, n := v-m.m, m.n+o.n
-	m.squares += o.squares + d*d*m.n*o.n/n
-	m.m += d * o.n / n
-	m.n = n
 }

@@ -20,7 +20,7 @@ type Kind string
 const (
 	RollZero         Kind = "roll_zero"               // Value: rad at rest
 	PitchZero        Kind = "pitch_zero"              // Value: rad at rest
-	RollSign         Kind = "roll_sign"               // Value: rad of heel into turns
+	RollSign         Kind = "roll_sign"               // Value: rad of heel into turns a g of lateral acceleration
 	PitchSign        Kind = "pitch_sign"              // Value: rad of trim at speed, above rest
 	EnginesSwapped   Kind = "engines_swapped"         // N: stretches of unequal thrust
 	HeadingOffset    Kind = "heading_offset"          // Value: rad to add
@@ -121,6 +121,8 @@ func (w *Watch) cell(c *cell) {
 func (w *Watch) Evidence() *Evidence {
 	all := *w
 	all.cells.out = all.cell
+	all.sign.turns = slices.Clone(w.sign.turns)
+	all.sides.pushes = slices.Clone(w.sides.pushes)
 	all.cells.close()
 	return all.evidence()
 }
@@ -179,3 +181,13 @@ func (m *mean) estimate(floor float64) stat.Estimate {
 // lagLimit, s: receivers made for small craft lag by about half a second (from
 // memory); twice that is a filter set for a plotter.
 const lagLimit = 1.0
+
+// merge adds the values of o less zero, times a sign (Chan, Golub and LeVeque
+// 1979).
+func (m *mean) merge(o *mean, zero, sign float64) {
+	v := sign * (o.m - zero)
+	d, n := v-m.m, m.n+o.n
+	m.squares += o.squares + d*d*m.n*o.n/n
+	m.m += d * o.n / n
+	m.n = n
+}

@@ -188,7 +188,7 @@ func (s *spoiler) apply(data []byte, t float64) {
 	s.field.Put(data, pgn.Value{V: v})
 }
 
-// crowd fills the bus, a hundredth of a second at a time.
+// crowd fills the bus, a tick at a time.
 func (d *Day) crowd(due int64) int64 {
 	b := d.scenario.Faults.BusLoad
 	if due > int64((b.AtS+b.ForS)*1e9) {
@@ -201,5 +201,5 @@ func (d *Day) crowd(due int64) int64 {
 		w.IsExtended, w.Length = true, 8
 		d.bus.send(&w)
 	}
-	return due + 10*millisecond
+	return due + perTick
 }

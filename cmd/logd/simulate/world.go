@@ -350,8 +350,7 @@ func (w *world) disturb() {
 	a.x += a.east * tick
 	a.y += a.north * tick
 	a.depth = w.conditions.depth
-	a.rudder = math.Atan(1.1*w.s.Vessel.LengthM*w.yawRate/max(math.Abs(w.speed), 1)) - 2*helm
-	a.rudder += math.Atan(1.1 * w.s.Vessel.LengthM * w.pushed() * (1 - w.unsteered()) / max(math.Abs(w.speed), 1))
+	a.rudder = math.Atan(1.1*w.s.Vessel.LengthM*(w.yawRate+w.pushed())/max(math.Abs(w.speed), 1)) - 2*helm
 	unsteady := m.surge / max(math.Abs(w.speed), 3)
 	for i := range a.rpm {
 		a.rpm[i] = w.rpm[i] * (1 + 0.001*w.governor[i].next(r) + 0.08*unsteady)
