@@ -76,7 +76,8 @@ func FuzzColumns(f *testing.F) {
 		if n < 1 || n > maxFrames {
 			return
 		}
-		frames, names, err := decode(nil, payload, n, 0)
+		var d decoder
+		frames, names, err := d.decode(nil, payload, n, 0)
 		if err != nil {
 			return
 		}

@@ -15,7 +15,9 @@
 //   - A reader delivers frames in the order in which they were appended, each
 //     as it was, or not at all.
 //
-// # FORMAT, version 1
+// # FORMAT, version 2
+//
+// Version 1 was never released and is not read.
 //
 // All integers are little-endian. uvarint is an unsigned LEB128 number of up to
 // 64 bits; zigzag maps a signed to an unsigned number (0, -1, 1, -2 become 0,
@@ -24,7 +26,7 @@
 // A segment is a header and blocks without gaps. The header has 64 bytes:
 //
 //	 0  8  magic 8D 54 44 4A 0D 0A 1A 0A ("\x8dTDJ\r\n\x1a\n")
-//	 8  2  version, 1
+//	 8  2  version, 2
 //	10  2  length of this header, 64
 //	12  4  segment number, as in the file name
 //	16 16  journal id, random, equal in all segments of a journal
@@ -43,34 +45,47 @@
 //	24  8  capture time of the first frame, ns since 1970-01-01, signed
 //	32  4  bytes 0 to 3 of the journal id
 //	36  4  segment number
-//	40  1  codec: 0 stored as is, 1 zstd (RFC 8878)
+//	40  1  codec: 0 stored as is, 1 zstd frames one after another (RFC 8878)
 //	41  3  zero
 //	44  4  CRC32C of the stored payload
 //	48  4  CRC32C of bytes 0 to 47
 //
-// The payload, before the codec, holds columns, because neighbours in a column
-// resemble each other and compress well:
+// The payload, before the codec, holds the frames divided into streams and these
+// in columns, because neighbours in a column resemble each other. The frames of
+// a stream have bus, identifier, length and flags in common. How a writer
+// divides beyond that is its own affair; this one gives each number of a
+// numbered message (the low five bits of byte 0 count) its stream. A place is
+// the number of a frame counted through the streams, from 0. Times are in time
+// units since the first frame of the block, modulo 2^64, signed.
 //
-//	time unit      uvarint, ns: 1, or 1000 if all time steps are multiples
+//	time unit      uvarint, ns: 1, or 1000 if all times are multiples
 //	buses          uvarint count (to 32); for each uvarint length (to 255), name
-//	entries        uvarint count; for each uvarint bus, uvarint identifier,
+//	streams        uvarint count; for each
+//	               uvarint bus, uvarint identifier,
 //	               1 byte data length (low 4 bits, 0 to 8) and flags (10 hex
-//	               extended, 20 remote, 40 error frame), uvarint period in time
-//	               units (0 to 2^40)
-//	entry column   the entry of each frame: the low bytes of all frames, then,
-//	               if there are more than 256 entries, the high bytes
-//	time column    1 byte count of planes (0 to 8); for each frame but the first
-//	               its step, zigzag: the lowest bytes of all, then the next
-//	               bytes of all, for as many bytes as there are planes
-//	data columns   for each entry that is not remote: byte 0 of all its frames,
-//	               byte 1 of all its frames, and so on; each as the difference
-//	               (mod 256) to the same byte in the entry's frame before, the
-//	               first to zero
+//	               extended, 20 remote, 40 error frame),
+//	               uvarint number of frames,
+//	               of its first frame zigzag time and data (if not remote),
+//	               and if there are more
+//	               uvarint period (0 to 2^40),
+//	               1 byte: bit k is set where data byte k is not always the same
+//	order          uvarint count of moves; for each uvarint a, uvarint k
+//	time columns   1 byte count of planes (0 to 8); for each frame but the first
+//	               of its stream, by place, how late it is, zigzag: the lowest
+//	               bytes of all, then the next bytes of all, for as many bytes
+//	               as there are planes
+//	data columns   for each stream and each of its bytes that varies: the byte of
+//	               all frames but the first, as the difference (mod 256) to the
+//	               frame before
 //
-// The step of a frame is the time since the frame before, in time units. Where
-// the frame's entry has a period other than 0 and has occurred in the block,
-// what is stored is the step less the expected one: from the frame before to
-// one period after the entry's last occurrence.
+// Late is the time less the expected one. Expected is, after the first frame of
+// a stream, its time and one period. After a further frame that was late or
+// early by more than half a period (rounded down) it is that frame's time and
+// one period; else it grows by an eighth of late (rounded down) and one period.
+//
+// The order of reception is that of the times, equal times by place, and then
+// the moves made on that list: each goes a further (the first from 0) and brings
+// the place k behind to there.
 //
 // Data bytes beyond the length of a frame are not part of it and not kept.
 //
@@ -94,7 +109,7 @@ const Magic = "\x8dTDJ\r\n\x1a\n"
 
 const (
 	blockMagic    = "\xf7TDB"
-	version       = 1
+	version       = 2
 	headerLen     = 64
 	blockHeadLen  = 52
 	maxFrames     = 1 << 16 // in a block

@@ -608,20 +608,22 @@ func TestNotAJournal(t *testing.T) {
 	}
 }
 
-func TestNewerVersion(t *testing.T) {
-	dir := t.TempDir()
-	h := segmentHead{number: 1}
-	b := h.encode()
-	b[8] = version + 1
-	seal(b)
-	if err := os.WriteFile(segmentPath(dir, 1), b, 0o644); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := Open(dir); !errors.Is(err, errNewer) {
-		t.Errorf("reader: %v", err)
-	}
-	if _, err := Create(dir, Options{}); !errors.Is(err, errNewer) {
-		t.Errorf("writer: %v", err)
+func TestOtherVersions(t *testing.T) {
+	for v, want := range map[byte]error{version + 1: errNewer, version - 1: errOlder} {
+		dir := t.TempDir()
+		h := segmentHead{number: 1}
+		b := h.encode()
+		b[8] = v
+		seal(b)
+		if err := os.WriteFile(segmentPath(dir, 1), b, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Open(dir); !errors.Is(err, want) {
+			t.Errorf("reader: %v", err)
+		}
+		if _, err := Create(dir, Options{}); !errors.Is(err, want) {
+			t.Errorf("writer: %v", err)
+		}
 	}
 }
 

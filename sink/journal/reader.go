@@ -33,6 +33,7 @@ type Reader struct {
 	next   int
 	stored []byte
 	raw    []byte
+	dec    decoder
 
 	buses    []string
 	recovery Recovery
@@ -219,7 +220,7 @@ func (r *Reader) block() (blockHead, error) {
 	if h.codec != codecPlain {
 		r.raw = raw
 	}
-	frames, names, err := decode(r.frames, raw, int(h.frames), h.time)
+	frames, names, err := r.dec.decode(r.frames, raw, int(h.frames), h.time)
 	if err != nil {
 		return h, damage(err)
 	}

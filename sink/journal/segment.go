@@ -18,10 +18,9 @@ import (
 	"trialday.example/logd/decode/frame"
 )
 
-// maxPayload bounds the memory for one block, in bytes: for each frame 2 of
-// the entry column, 10 of time, 8 of data and 11 of a dictionary entry, and
-// the bus names.
-const maxPayload = maxFrames*(2+10+8+11) + frame.MaxBuses*(maxName+2) + 16
+// maxPayload bounds the memory for one block, in bytes: for each frame 35 of
+// the list of streams, 6 of the order and 15 of the columns, and the bus names.
+const maxPayload = maxFrames*(35+6+15) + frame.MaxBuses*(maxName+2) + 16
 
 // segmentHead is the header of a segment.
 type segmentHead struct {
@@ -45,10 +44,13 @@ func (h *segmentHead) encode() []byte {
 	return b
 }
 
-var errNewer = errors.New("the journal was written in a newer format; update this program")
+var (
+	errNewer = errors.New("the journal was written in a newer format; update this program")
+	errOlder = errors.New("the journal was written in a format that was never released; export it with the program that wrote it")
+)
 
-// decodeHead returns an error that wraps errNewer where an update helps, any
-// other for damage.
+// decodeHead returns errNewer or errOlder for another version, any other error
+// for damage.
 func decodeHead(b []byte) (h segmentHead, err error) {
 	le := binary.LittleEndian
 	switch {
@@ -56,8 +58,10 @@ func decodeHead(b []byte) (h segmentHead, err error) {
 		return h, errors.New("the segment header is cut off")
 	case string(b[:8]) != Magic, le.Uint32(b[60:]) != crc32.Checksum(b[:60], castagnoli):
 		return h, errors.New("the segment header is damaged")
-	case le.Uint16(b[8:]) != version:
+	case le.Uint16(b[8:]) > version:
 		return h, errNewer
+	case le.Uint16(b[8:]) < version:
+		return h, errOlder
 	}
 	h.number, h.time, h.first = le.Uint32(b[12:]), int64(le.Uint64(b[32:])), le.Uint64(b[40:])
 	copy(h.id[:], b[16:])
@@ -137,9 +141,9 @@ func openSegment(path string, number uint32) (*segment, error) {
 		return nil, err
 	}
 	s := &segment{file: file, path: path, number: number}
-	if s.head, s.damage = decodeHead(b[:n]); s.damage == errNewer {
+	if s.head, s.damage = decodeHead(b[:n]); s.damage == errNewer || s.damage == errOlder {
 		file.Close()
-		return nil, fmt.Errorf("%s: %w", path, errNewer)
+		return nil, fmt.Errorf("%s: %w", path, s.damage)
 	}
 	if number == 0 {
 		s.number = s.head.number

@@ -15,16 +15,20 @@ import (
 	"trialday.example/logd/decode/frame"
 )
 
+// blockFrames is the usual size of a block that is written whole. Twice as many
+// take 3 % less room, and damage costs twice as many.
+const blockFrames = 16384
+
 // Options of a Writer. The zero value is sound.
 type Options struct {
-	BlockFrames  int   // frames after which a block is written, 1 to 65536; 0 means 4096
+	BlockFrames  int   // frames after which a block is written, 1 to 65536; 0 means 16384
 	SegmentBytes int64 // size after which a new segment is begun; 0 means 64 MiB
 	Uncompressed bool  // store all blocks as they are; otherwise with zstd where that is smaller
 }
 
 func (o *Options) complete() error {
 	if o.BlockFrames == 0 {
-		o.BlockFrames = 4096
+		o.BlockFrames = blockFrames
 	}
 	if o.SegmentBytes == 0 {
 		o.SegmentBytes = 64 << 20
@@ -284,11 +288,31 @@ func (w *Writer) payload() ([]byte, codec) {
 	if w.opts.Uncompressed {
 		return raw, codecPlain
 	}
-	w.out = w.zip.EncodeAll(raw, w.out[:0])
+	w.out = w.compress(w.out[:0], raw)
 	if len(w.out) >= len(raw) {
 		return raw, codecPlain
 	}
 	return append([]byte(nil), w.out...), codecZstd
+}
+
+// minFrame is the least that is compressed by itself, in bytes: what a zstd
+// frame and its table of codes cost is regained above it.
+const minFrame = 8 << 10
+
+// compress makes several zstd frames of a payload, since parts that look
+// different are smaller each with its own code.
+func (w *Writer) compress(out, raw []byte) []byte {
+	from := 0
+	for _, to := range w.enc.cuts {
+		if to-from >= minFrame {
+			out = w.zip.EncodeAll(raw[from:to], out)
+			from = to
+		}
+	}
+	if from < len(raw) {
+		out = w.zip.EncodeAll(raw[from:], out)
+	}
+	return out
 }
 
 // room makes sure that there is a segment that can take n bytes more.
