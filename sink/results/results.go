@@ -24,6 +24,9 @@ type Results struct {
 	Windows []Window `json:"windows"`
 	// Amendments are what people changed about how windows count, by rising id.
 	Amendments []Amendment `json:"amendments"`
+	// OriginalSteps are the steps without any amendment; [] unless one is
+	// applied.
+	OriginalSteps []Step `json:"original_steps"`
 
 	Current Current `json:"current"`
 	Paddle  Paddle  `json:"paddle_wheel"`

@@ -27,6 +27,7 @@ type stepRow struct {
 func stepRows(r *results.Results) []stepRow {
 	columns := stepColumns(r.Steps, systemOf(r))
 	most := mostEngines(r.Steps)
+	changed := changedSteps(changes(r))
 	var rows []stepRow
 	for i := range r.Steps {
 		s := &r.Steps[i]
@@ -35,6 +36,9 @@ func stepRows(r *results.Results) []stepRow {
 		row.Selected = len(row.Marks) > 0
 		if n := len(s.Engines); n > 0 && n < most {
 			row.Marks = append(row.Marks, fmt.Sprintf("%d of %d engines", n, most))
+		}
+		if changed[s.ID] {
+			row.Marks = append(row.Marks, "amended")
 		}
 		if row.OneWay {
 			row.Current = "not corrected"
@@ -193,6 +197,11 @@ func windText(w *results.Window) string {
 func windowResult(r *results.Results, w *results.Window) string {
 	if !w.Accepted {
 		return orElse(w.Reason, "no reason stated")
+	}
+	if text := amendedWindow(r, w); w.Amended == "excluded" {
+		return text
+	} else if s := stepByID(r, w.Step); s != nil && text != "" {
+		return quantity(fixed(s.RPM, 0), "rpm") + ", " + text
 	}
 	if s := stepByID(r, w.Step); s != nil {
 		return fixed(s.RPM, 0) + " rpm"

@@ -73,6 +73,7 @@ func WindowTable(r *results.Results) *Table {
 	t.number("last_frame", func(i int) int64 { return frames(i).Last })
 	t.truth("accepted", func(i int) bool { return window(i).Accepted })
 	t.text("reason", func(i int) string { return window(i).Reason })
+	t.text("amended", func(i int) string { return window(i).Amended })
 	t.number("step", func(i int) int64 { return int64(orNone(window(i).Step)) })
 	t.figure("heading_deg", func(i int) *float64 { return window(i).HeadingDeg })
 	t.figure("cog_deg", func(i int) *float64 { return window(i).COGDeg })

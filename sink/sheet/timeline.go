@@ -234,7 +234,7 @@ type bands []bar
 func acceptedBands(windows []results.Window) bands {
 	var list bands
 	for _, w := range windows {
-		if b, ok := barOf(w.Start, w.End); ok && w.Accepted {
+		if b, ok := barOf(w.Start, w.End); ok && w.Accepted && w.Amended != "excluded" {
 			list = append(list, b)
 		}
 	}

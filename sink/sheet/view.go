@@ -51,6 +51,9 @@ type view struct {
 	Limits     limits
 	Provenance []fact
 	Frames     []frameRow
+	Amended    string // what the first page says of amendments
+	Amendments []amendmentRow
+	Changes    []dataTable // steps before and after
 	Version    string
 	Schema     string
 }
@@ -80,6 +83,7 @@ func newView(r *results.Results) *view {
 		Quality: quality(&r.Quality), Gaps: gapRows(r.Quality.Gaps),
 		Clock:  clock(&r.Clock),
 		Limits: newLimits(&r.Steady), Provenance: provenance(r), Frames: frameRows(r.Windows),
+		Amended: amendedNotice(r), Amendments: amendmentRows(r), Changes: beforeAndAfter(r, changes(r)),
 		Version: orElse(r.Version, "not stated"), Schema: r.Schema,
 	}
 	v.Burn = []string{"L/h", "US gal/h"}
@@ -223,14 +227,29 @@ func conditions(r *results.Results) []fact {
 	}
 	waves := span(values(func(w *results.Window) *float64 { return w.WavePeriodS }), 1, " s")
 	if waves != "" {
-		waves = "encounter period " + waves
+		waves = "waves met every " + waves
 	}
+	sea := joined(", ", seaStates(r.Readings), waves)
 	return []fact{
 		{"Wind", orElse(wind, missing+" no wind sensor heard")},
 		{"Current", orElse(currents(r.Steps), missing+" no passes in two directions")},
 		{"Depth", orElse(depthText, missing+" no depth heard")},
-		{"Waves", orElse(waves, missing+" no wave period found")},
+		{"Sea", orElse(sea, missing+" no waves felt, none noted by hand")},
 	}
+}
+
+// seaStates are those noted by hand.
+func seaStates(readings []results.Reading) string {
+	var states []float64
+	for _, n := range readings {
+		if n.SeaState != nil {
+			states = append(states, float64(*n.SeaState))
+		}
+	}
+	if len(states) == 0 {
+		return ""
+	}
+	return "state " + span(states, 0, "") + " by hand"
 }
 
 func currents(steps []results.Step) string {
