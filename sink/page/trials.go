@@ -240,6 +240,10 @@ const (
 )
 
 func (s *server) timeline(w http.ResponseWriter, r *http.Request, t Trial) {
+	if s.Timeline == nil {
+		s.course(w, t, nil, fs.ErrNotExist)
+		return
+	}
 	from, err := number(r, "from", math.Inf(-1))
 	to, toErr := number(r, "to", math.Inf(1))
 	points, pointsErr := number(r, "points", defaultPoints)
@@ -256,6 +260,10 @@ func (s *server) timeline(w http.ResponseWriter, r *http.Request, t Trial) {
 }
 
 func (s *server) track(w http.ResponseWriter, r *http.Request, t Trial) {
+	if s.Track == nil {
+		s.course(w, t, nil, fs.ErrNotExist)
+		return
+	}
 	points, err := number(r, "points", 2*defaultPoints)
 	if err != nil {
 		fail(w, http.StatusBadRequest, err.Error())

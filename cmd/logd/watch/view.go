@@ -36,7 +36,7 @@ func (m model) View() string {
 	}
 	lines = append(lines, m.problems()...)
 	lines = append(lines, m.figures()...)
-	lines = append(lines, "", m.guide(), m.bar(), "")
+	lines = append(append(append(lines, ""), m.guide()...), m.bar(), "")
 	lamps := m.lamps()
 	return m.fit(append(append(lines, m.steps(m.height-len(lines)-len(lamps)-2)...), append([]string{""}, lamps...)...))
 }
@@ -201,11 +201,11 @@ func figure(v *float64, decimals int) string {
 	return fmt.Sprintf("%.*f", decimals, *v)
 }
 
-// guide says what whoever holds the throttle should do.
-func (m model) guide() string {
+// guide says what whoever holds the throttle should do, and below why.
+func (m model) guide() []string {
 	h := m.state.Hold
 	if !m.here() {
-		return caution.Render("NO GUIDANCE") + "  without a connection"
+		return []string{caution.Render("NO GUIDANCE") + "  without a connection"}
 	}
 	at := ""
 	if h.RPM != nil {
@@ -214,22 +214,21 @@ func (m model) guide() string {
 			at += fmt.Sprintf(", heading %s%s", figure(h.HeadingDeg, 0), m.glyphs.degree)
 		}
 	}
+	lines := []string{""}
 	switch h.State {
 	case results.HoldSteady:
-		return good.Render(fmt.Sprintf("STEADY for %s: HOLD %s MORE", span(h.SteadyS), span(h.MoreS))) + at
+		lines[0] = good.Render(fmt.Sprintf("STEADY for %s: HOLD %s MORE", span(h.SteadyS), span(h.MoreS))) + at
 	case results.HoldEnough:
-		return good.Render(fmt.Sprintf("STEADY for %s: LONG ENOUGH, the pass may end", span(h.SteadyS))) + at
+		lines[0] = good.Render(fmt.Sprintf("STEADY for %s: LONG ENOUGH, the pass may end", span(h.SteadyS))) + at
 	case results.HoldSettling:
-		return caution.Render("NOT STEADY YET") + at + because(h.Why)
+		lines[0] = caution.Render("NOT STEADY YET") + at
+	default:
+		lines[0] = strong.Render("NOT HELD")
 	}
-	return strong.Render("NOT HELD") + because(h.Why)
-}
-
-func because(why string) string {
-	if why == "" {
-		return ""
+	if h.Why != "" {
+		lines = append(lines, m.wrap(lipgloss.NewStyle(), h.Why)...)
 	}
-	return ": " + why
+	return lines
 }
 
 // bar shows how much of a pass is done.

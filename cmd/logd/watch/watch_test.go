@@ -92,7 +92,7 @@ func TestTheStateStandsInWords(t *testing.T) {
 
 func TestWhatToDoIsSaid(t *testing.T) {
 	for state, want := range map[string]string{
-		results.HoldFree: "NOT HELD: the throttle moves", results.HoldSettling: "NOT STEADY YET", results.HoldEnough: "LONG ENOUGH, the pass may end",
+		results.HoldFree: "NOT HELD", results.HoldSettling: "NOT STEADY YET", results.HoldEnough: "LONG ENOUGH, the pass may end",
 	} {
 		l := underway()
 		l.Hold.State = state
@@ -115,7 +115,7 @@ func TestTroubleComesFirst(t *testing.T) {
 	l.Recording.Lost = 7
 	holds(t, shown(t, 80, 24, heard{l}), "7 frames lost")
 	l.Trial, l.Time, l.Steps, l.Hold = nil, "", nil, results.Hold{State: results.HoldFree, Why: "no frame has come yet"}
-	holds(t, shown(t, 80, 24, heard{l}), "waiting for the first frame", "no time yet", "no step yet", "NOT HELD: no frame has come yet")
+	holds(t, shown(t, 80, 24, heard{l}), "waiting for the first frame", "no time yet", "no step yet", "NOT HELD", "no frame has come yet")
 }
 
 // After the connection is lost nothing is shown as if it were the present.
