@@ -90,6 +90,8 @@ type grid struct {
 	lines   [numChannels]line
 	gear    [MaxEngines]int8
 	heard   [MaxEngines]int64
+	// gearStep is the time between the last two messages of a gear, ns.
+	gearStep int64
 
 	course, latitude pending
 	place            place
@@ -222,6 +224,9 @@ func (g *grid) add(s *sample.Sample) {
 		}
 	case pgn.Gear:
 		if e < MaxEngines {
+			if step := s.Time - g.heard[e]; step < gearSilence {
+				g.gearStep = step
+			}
 			g.gear[e], g.heard[e] = int8(s.Value), s.Time
 		}
 	}

@@ -17,6 +17,9 @@ type Lag struct {
 	// Measured tells that Filter comes from this day's data and not from what
 	// is usual alone.
 	Measured bool
+	// Walk is by how much positions and integrated velocities drift apart in
+	// one second, m: the errors of both.
+	Walk float64
 }
 
 const (
@@ -92,6 +95,7 @@ func (l *lagWatch) lag(period float64) Lag {
 		SE:   1 / math.Sqrt(data+prior), DOF: math.Max(30, float64(l.n)),
 	}
 	out.Filter.Mean = math.Max(0, out.Filter.Mean)
+	out.Walk = math.Sqrt(variance)
 	out.Measured = data > prior
 	return out
 }

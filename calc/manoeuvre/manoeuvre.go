@@ -104,13 +104,13 @@ func (w *Watch) cell(n int64) {
 	}
 }
 
-func (w *Watch) endTurn(clip []frame) {
+func (w *Watch) endTurn(c turnClip) {
 	if len(w.report.Turns) == maxOfKind {
 		w.report.More++
 		return
 	}
 	lag := w.lag.lag(w.grid.lines[chGroundN].period)
-	t, flow, ok := measureTurn(clip, &lag, w.set.Length)
+	t, flow, ok := c.measure(&lag, w.set.Length)
 	if !ok {
 		return
 	}

@@ -221,14 +221,14 @@ func TestFourLengthsInThirtyFiveSeconds(t *testing.T) {
 		}
 		turn := &r.Turns[0]
 		near(t, "start, s", float64(turn.Start)/1e9, start, 0.25)
-		near(t, "diameter in lengths", turn.Lengths, 4, 0.05)
-		near(t, "steady speed, kn", turn.SteadySpeed/knot, 12.5, 0.2)
-		near(t, "entry speed, kn", turn.EntrySpeed/knot, entry/knot, 0.2)
-		near(t, "360 degrees, s", turn.Time360, period, 1)
-		near(t, "first heel, degrees", turn.HeelPeak/degree, peak/degree, 0.5)
-		near(t, "settled heel, degrees", turn.HeelSteady/degree, settled/degree, 0.3)
-		near(t, "settled heel near 5", turn.HeelSteady/degree, 5, 1)
-		near(t, "first heel near 18", turn.HeelPeak/degree, 18, 2)
+		near(t, "diameter in lengths", turn.Lengths.Mean, 4, 0.05)
+		near(t, "steady speed, kn", turn.SteadySpeed.Mean/knot, 12.5, 0.2)
+		near(t, "entry speed, kn", turn.EntrySpeed.Mean/knot, entry/knot, 0.2)
+		near(t, "360 degrees, s", turn.Time360.Mean, period, 1)
+		near(t, "first heel, degrees", turn.HeelPeak.Mean/degree, peak/degree, 0.5)
+		near(t, "settled heel, degrees", turn.HeelSteady.Mean/degree, settled/degree, 0.3)
+		near(t, "settled heel near 5", turn.HeelSteady.Mean/degree, 5, 1)
+		near(t, "first heel near 18", turn.HeelPeak.Mean/degree, 18, 2)
 		near(t, "current, north", real(turn.Current), -0.6, 0.03)
 		near(t, "current, east", imag(turn.Current), 0.4, 0.03)
 		if !turn.Starboard || turn.OrderFromHeading == rudder {
@@ -267,13 +267,13 @@ func TestCrashStop(t *testing.T) {
 	}
 	s := &r.Stops[0]
 	near(t, "start, s", float64(s.Start)/1e9, start, 0.1)
-	near(t, "entry", s.EntrySpeed, 12, 0.05)
+	near(t, "entry", s.EntrySpeed.Mean, 12, 0.05)
 	near(t, "seconds", s.Time.Mean, 7, 0.25)
 	// 12 m/s to 10 in 2 s, then to 0 in 5: 22 m and 25 m.
-	near(t, "head reach", s.HeadReach, 47, 1.4)
-	near(t, "track reach", s.TrackReach, 47, 1.4)
-	near(t, "over ground", s.GroundPath, 47+7*0.5, 1.5)
-	near(t, "astern", s.Astern, 2, 0.2)
+	near(t, "head reach", s.HeadReach.Mean, 47, 1.4)
+	near(t, "track reach", s.TrackReach.Mean, 47, 1.4)
+	near(t, "over ground", s.GroundPath.Mean, 47+7*0.5, 1.5)
+	near(t, "astern", s.Astern.Mean, 2, 0.2)
 }
 
 // For a filter of first order the estimate is exact whatever the motion.
@@ -478,7 +478,7 @@ func handle(t *testing.T, data []byte) {
 		}
 	}
 	for i := range r.Turns {
-		if !(r.Turns[i].Time360 > 0) && r.Turns[i].Changed > 6.4 {
+		if !(r.Turns[i].Time360.Mean > 0) && r.Turns[i].Changed > 6.4 {
 			t.Errorf("%+v", r.Turns[i])
 		}
 	}

@@ -102,7 +102,7 @@ func TestDriftingCircleAgainstSciPy(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
 	const rate, radius = 0.2, 35.0
 	flow := complex(0.4, -0.7)
-	c := &circle{sign: 1, clip: []frame{{}}}
+	c := &circle{sign: 1, turnClip: turnClip{frames: []frame{{}}}}
 	in := [][3]float64{}
 	for i := range 400 {
 		s := float64(i) * dt

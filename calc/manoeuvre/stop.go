@@ -26,12 +26,12 @@ const (
 // Stop is a crash stop; see the package comment for the definitions.
 type Stop struct {
 	Start, End int64         // trial time, ns
-	EntrySpeed float64       // m/s through water
+	EntrySpeed stat.Estimate // m/s through water
 	Time       stat.Estimate // s
-	TrackReach float64       // m through water
-	HeadReach  float64       // m through water, along the original course
-	GroundPath float64       // m over ground along the track
-	Astern     float64       // s from the start to the first engine in reverse
+	TrackReach stat.Estimate // m through water
+	HeadReach  stat.Estimate // m through water, along the original course
+	GroundPath stat.Estimate // m over ground along the track
+	Astern     stat.Estimate // s from the start to the first engine in reverse
 	RPM        float64       // 1/s at the entry
 	Current    bool          // whether it was known and taken out
 	CurrentSE  float64       // m/s
@@ -48,7 +48,8 @@ type stopWatch struct {
 // stopClip is a stop that waits for the day's current and lag.
 type stopClip struct {
 	frames  []frame
-	reverse int // place of the first reverse
+	reverse int     // place of the first reverse
+	period  float64 // s between messages of the gear
 }
 
 func (s *stopWatch) cell(g *grid, n int64, f *frame, r *Report) {
@@ -95,7 +96,7 @@ func (s *stopWatch) end(g *grid, n int64, r *Report) {
 		r.More++
 		return
 	}
-	c := stopClip{frames: g.clip(s.reverse-int64(leadStop), n)}
+	c := stopClip{frames: g.clip(s.reverse-int64(leadStop), n), period: float64(g.gearStep) / 1e9}
 	c.reverse = len(c.frames) - int(n-s.reverse)
 	s.clips = append(s.clips, c)
 }
@@ -123,7 +124,7 @@ func (c *stopClip) measure(lag *Lag, flow func(int64) (Flow, bool)) (Stop, bool)
 		water[i] = vectorAt(v, float64(i)+shift) - now.Velocity
 	}
 	var course complex128
-	for i := max(0, int(start)-approach/2); i < int(start); i++ {
+	for i := max(0, int(start)-approach); i < int(start); i++ {
 		if !math.IsNaN(real(water[i])) {
 			course += water[i]
 		}
@@ -139,22 +140,45 @@ func (c *stopClip) measure(lag *Lag, flow func(int64) (Flow, bool)) (Stop, bool)
 	}
 	s := Stop{
 		Start: t, End: c.frames[0].at + int64(end*float64(cell)),
-		EntrySpeed: -mean(back, start-float64(approach)/2, start), Time: stat.Estimate{Mean: (end - start) * dt, DOF: 30},
-		Astern: (float64(c.reverse) - start) * dt, RPM: mean(rpm, start-float64(2*perSecond), start),
-		Current: known, CurrentSE: now.SE,
+		Time: stat.Estimate{Mean: (end - start) * dt, DOF: 30},
+		// The shift was up to one message before it was heard.
+		Astern: stat.Estimate{
+			Mean: (float64(c.reverse)-start)*dt - c.period/2, SE: hypot(stopStart, dt, c.period/math.Sqrt(12)), DOF: 30,
+		},
+		RPM: mean(rpm, start-float64(2*perSecond), start), Current: known, CurrentSE: now.SE,
 	}
+	s.EntrySpeed = meanOver(back, start-float64(approach), start).Scale(-1).WithFloor(now.SE)
 	braking := math.Max(math.Abs(dot(vectorAt(slope, end+shift), course)), stillGaining)
-	s.Time.SE = hypot(now.SE/braking, lag.Filter.SE, lag.Latency.SE, 0.03)
+	late := hypot(lag.Filter.SE, lag.Latency.SE, stopStart)
+	s.Time.SE = hypot(now.SE/braking, late)
 	var reach complex128
 	for p := start; p < end; p++ {
 		h := math.Min(1, end-p)
 		z := vectorAt(water, p+h/2)
 		reach += z * complex(h*dt, 0)
-		s.TrackReach += cmplx.Abs(z) * h * dt
-		s.GroundPath += cmplx.Abs(z+now.Velocity) * h * dt
+		s.TrackReach.Mean += cmplx.Abs(z) * h * dt
+		s.GroundPath.Mean += cmplx.Abs(z+now.Velocity) * h * dt
 	}
-	s.HeadReach = dot(reach, course)
+	s.HeadReach.Mean = dot(reach, course)
+	s.errors(now, lag, late)
 	return s, true
+}
+
+// stopStart, s: error of the first movement of the throttles.
+const stopStart = 0.03
+
+// errors fills in the standard errors of the distances: the entry speed times
+// what is late, the current over the time, and the velocities' random walk.
+// At the end the boat makes no way, so that an error of the end adds nothing
+// but over ground, where the current goes on.
+func (s *Stop) errors(now Flow, lag *Lag, late float64) {
+	seconds := s.Time.Mean
+	own := hypot(s.EntrySpeed.Mean*late, lag.Walk*math.Sqrt(seconds))
+	for _, e := range []*stat.Estimate{&s.TrackReach, &s.HeadReach} {
+		e.SE, e.DOF = hypot(own, now.SE*seconds), 30
+	}
+	drift := cmplx.Abs(now.Velocity) * s.Time.SE
+	s.GroundPath.SE, s.GroundPath.DOF = hypot(own, drift), 30
 }
 
 // drove returns the engines that drove ahead at the beginning of the clip.

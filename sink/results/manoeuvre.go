@@ -85,6 +85,8 @@ type Turn struct {
 	OrderFrom         string   `json:"order_from"` // rudder, heading: what the start was found by
 	CurrentKn         *float64 `json:"current_kn"` // met in the turn
 	CurrentSetDeg     *float64 `json:"current_set_deg"`
+	// Intervals gives the 95 % interval of the plain figures, by their key.
+	Intervals map[string]Interval `json:"intervals"`
 }
 
 // Stop is a crash stop.
@@ -99,6 +101,8 @@ type Stop struct {
 	GroundPathM  *float64  `json:"ground_path_m"`
 	CurrentKnown bool      `json:"current_corrected"`
 	CurrentSEKn  *float64  `json:"current_error_kn"`
+	// Intervals gives the 95 % interval of the plain figures, by their key.
+	Intervals map[string]Interval `json:"intervals"`
 }
 
 // GearEvent is a shift.

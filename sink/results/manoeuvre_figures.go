@@ -1,9 +1,11 @@
 package results
 
 import (
+	"math"
 	"math/cmplx"
 
 	"trialday.example/logd/calc/manoeuvre"
+	"trialday.example/logd/calc/stat"
 	"trialday.example/logd/sink/results/units"
 )
 
@@ -85,19 +87,50 @@ func (e Edge) accelerationMean(g *manoeuvre.Together, all []manoeuvre.Accelerati
 	return out
 }
 
+// plain is a figure with an interval of its own, in display units.
+type plain struct {
+	key   string
+	at    **float64
+	value stat.Estimate
+	scale float64
+}
+
+// spread puts the means in their places and the intervals in a table.
+func spread(all []plain) map[string]Interval {
+	out := map[string]Interval{}
+	for _, f := range all {
+		*f.at = scaled(f.value.Mean, f.scale)
+		if v := interval(f.value, f.scale); v != nil {
+			out[f.key] = *v
+		}
+	}
+	return out
+}
+
 func (e Edge) turn(t *manoeuvre.Turn) Turn {
+	const degree = 180 / math.Pi
 	out := Turn{
 		Start: e.Stamp(t.Start), Direction: "port", TurnedDeg: degrees(t.Changed), RPM: scaled(t.RPM, 60),
-		EntrySpeedKn: scaled(t.EntrySpeed, units.Knots(1)), SteadySpeedKn: scaled(t.SteadySpeed, units.Knots(1)),
-		SpeedLossPct: scaled(t.SpeedLoss, 100),
-		Time90S:      scaled(t.Time90, 1), Time180S: scaled(t.Time180, 1), Time360S: scaled(t.Time360, 1),
-		AdvanceM: scaled(t.Advance, 1), TransferM: scaled(t.Transfer, 1), TacticalDiameterM: scaled(t.Tactical, 1),
-		SteadyDiameterM: scaled(t.Steady, 1), DiameterLengths: scaled(t.Lengths, 1),
-		TacticalLengths: scaled(t.Tactical/t.Steady, t.Lengths),
-		RateDegPerS:     degrees(t.Rate), HeelPeakDeg: degrees(t.HeelPeak), HeelSettledDeg: degrees(t.HeelSteady),
-		RudderDeg: degrees(t.Rudder), OrderFrom: "rudder",
-		CurrentKn: scaled(cmplx.Abs(t.Current), units.Knots(1)), CurrentSetDeg: compass(cmplx.Phase(t.Current)),
+		OrderFrom: "rudder", CurrentKn: scaled(cmplx.Abs(t.Current), units.Knots(1)), CurrentSetDeg: compass(cmplx.Phase(t.Current)),
 	}
+	out.Intervals = spread([]plain{
+		{"entry_speed_kn", &out.EntrySpeedKn, t.EntrySpeed, units.Knots(1)},
+		{"steady_speed_kn", &out.SteadySpeedKn, t.SteadySpeed, units.Knots(1)},
+		{"speed_loss_pct", &out.SpeedLossPct, t.SpeedLoss, 100},
+		{"time_90_s", &out.Time90S, t.Time90, 1},
+		{"time_180_s", &out.Time180S, t.Time180, 1},
+		{"time_360_s", &out.Time360S, t.Time360, 1},
+		{"advance_m", &out.AdvanceM, t.Advance, 1},
+		{"transfer_m", &out.TransferM, t.Transfer, 1},
+		{"tactical_diameter_m", &out.TacticalDiameterM, t.Tactical, 1},
+		{"steady_diameter_m", &out.SteadyDiameterM, t.Steady, 1},
+		{"diameter_lengths", &out.DiameterLengths, t.Lengths, 1},
+		{"tactical_lengths", &out.TacticalLengths, t.Tactical, t.Lengths.Mean / t.Steady.Mean},
+		{"rate_of_turn_deg_per_s", &out.RateDegPerS, t.Rate, degree},
+		{"heel_peak_deg", &out.HeelPeakDeg, t.HeelPeak, degree},
+		{"heel_settled_deg", &out.HeelSettledDeg, t.HeelSteady, degree},
+		{"rudder_deg", &out.RudderDeg, t.Rudder, degree},
+	})
 	if t.Starboard {
 		out.Direction = "starboard"
 	}
@@ -108,12 +141,18 @@ func (e Edge) turn(t *manoeuvre.Turn) Turn {
 }
 
 func (e Edge) stop(s *manoeuvre.Stop) Stop {
-	return Stop{
-		Start: e.Stamp(s.Start), RPM: scaled(s.RPM, 60), EntrySpeedKn: scaled(s.EntrySpeed, units.Knots(1)),
-		Seconds: interval(s.Time, 1), AsternS: scaled(s.Astern, 1),
-		TrackReachM: scaled(s.TrackReach, 1), HeadReachM: scaled(s.HeadReach, 1), GroundPathM: scaled(s.GroundPath, 1),
+	out := Stop{
+		Start: e.Stamp(s.Start), RPM: scaled(s.RPM, 60), Seconds: interval(s.Time, 1),
 		CurrentKnown: s.Current, CurrentSEKn: scaled(s.CurrentSE, units.Knots(1)),
 	}
+	out.Intervals = spread([]plain{
+		{"entry_speed_kn", &out.EntrySpeedKn, s.EntrySpeed, units.Knots(1)},
+		{"astern_s", &out.AsternS, s.Astern, 1},
+		{"track_reach_m", &out.TrackReachM, s.TrackReach, 1},
+		{"head_reach_m", &out.HeadReachM, s.HeadReach, 1},
+		{"ground_path_m", &out.GroundPathM, s.GroundPath, 1},
+	})
+	return out
 }
 
 func (e Edge) gears(r *manoeuvre.Report, out *Manoeuvres) {

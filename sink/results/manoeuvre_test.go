@@ -46,6 +46,7 @@ func first(t *testing.T, doc map[string]any, key string) map[string]any {
 func TestManoeuvresInDisplayUnits(t *testing.T) {
 	const knot = 1852.0 / 3600
 	seconds := func(s float64) stat.Estimate { return stat.Estimate{Mean: s, SE: 0.05, DOF: 30} }
+	about := func(v float64) stat.Estimate { return stat.Estimate{Mean: v, SE: 0.02 * v, DOF: 1e6} }
 	doc := written(t, &manoeuvre.Report{
 		Lag: manoeuvre.Lag{Filter: seconds(0.5), Latency: seconds(0.1), Measured: true},
 		Accelerations: []manoeuvre.Acceleration{{
@@ -57,10 +58,10 @@ func TestManoeuvresInDisplayUnits(t *testing.T) {
 		}},
 		Together: []manoeuvre.Together{{Attempts: []int{0}, Engines: 5, Plane: seconds(7)}},
 		Turns: []manoeuvre.Turn{{
-			Starboard: true, EntrySpeed: 25 * knot, Steady: 70, Tactical: 84, Lengths: 5, SpeedLoss: 0.2,
-			HeelPeak: math.Pi / 10, Time360: 22,
+			Starboard: true, EntrySpeed: about(25 * knot), Steady: about(70), Tactical: about(84), Lengths: about(5), SpeedLoss: about(0.2),
+			HeelPeak: about(math.Pi / 10), Time360: about(22),
 		}},
-		Stops:       []manoeuvre.Stop{{EntrySpeed: 20 * knot, Time: seconds(9), HeadReach: 60}},
+		Stops:       []manoeuvre.Stop{{EntrySpeed: about(20 * knot), Time: seconds(9), HeadReach: about(60)}},
 		Gears:       []manoeuvre.GearEvent{{Time: 10e9, Engine: 1, From: 1, To: 0, RPM: 11}},
 		Engagements: []manoeuvre.Engagement{{Engaged: true, Engines: []int{0, 2, 1}, Delays: []float64{0, 0.5, 1}}},
 		EngineOut:   []manoeuvre.EngineOut{{Driving: 5, Idle: 2, Speed: 8 * knot}},
@@ -87,6 +88,13 @@ func TestManoeuvresInDisplayUnits(t *testing.T) {
 	number("speed_loss_pct", turn, 20)
 	number("tactical_lengths", turn, 6)
 	number("time_360_s", turn, 22)
+	// Intervals, by the normal distribution, are in the units of their keys.
+	intervals := turn["intervals"].(map[string]any)
+	for key, want := range map[string]float64{"entry_speed_kn": 25, "heel_peak_deg": 18, "speed_loss_pct": 20, "tactical_diameter_m": 84, "tactical_lengths": 6} {
+		v := intervals[key].(map[string]any)
+		number("mean", v, want)
+		number("hi95", v, want*(1+0.02*1.96))
+	}
 	if turn["direction"] != "starboard" || turn["order_from"] != "rudder" {
 		t.Errorf("%v", turn)
 	}
@@ -114,10 +122,10 @@ func TestManoeuvresWithoutFigures(t *testing.T) {
 		}},
 		Together: []manoeuvre.Together{{Attempts: []int{0}, Plane: none, Peak: nan}},
 		Turns: []manoeuvre.Turn{{
-			Changed: nan, EntrySpeed: nan, SteadySpeed: nan, SpeedLoss: nan, Time90: nan, Time180: nan, Time360: nan, Advance: nan,
-			Transfer: nan, Tactical: nan, Steady: nan, Lengths: nan, Rate: nan, HeelPeak: nan, HeelSteady: nan, Rudder: nan, RPM: nan,
+			Changed: nan, EntrySpeed: none, SteadySpeed: none, SpeedLoss: none, Time90: none, Time180: none, Time360: none, Advance: none,
+			Transfer: none, Tactical: none, Steady: none, Lengths: none, Rate: none, HeelPeak: none, HeelSteady: none, Rudder: none, RPM: nan,
 		}},
-		Stops:     []manoeuvre.Stop{{EntrySpeed: nan, Time: none, TrackReach: nan, HeadReach: nan, GroundPath: nan, Astern: nan, RPM: nan, CurrentSE: nan}},
+		Stops:     []manoeuvre.Stop{{EntrySpeed: none, Time: none, TrackReach: none, HeadReach: none, GroundPath: none, Astern: none, RPM: nan, CurrentSE: nan}},
 		Gears:     []manoeuvre.GearEvent{{Engine: 7, From: -1, To: 0, RPM: nan}},
 		EngineOut: []manoeuvre.EngineOut{{Speed: nan}},
 		Slow:      []manoeuvre.Slow{{RPM: nan, Speed: nan, Rate: nan}},
@@ -126,6 +134,11 @@ func TestManoeuvresWithoutFigures(t *testing.T) {
 	for _, key := range []string{"start_speed_kn", "to_plane_s", "peak_m_per_s2", "rpm"} {
 		if a[key] != nil {
 			t.Errorf("%s is %v", key, a[key])
+		}
+	}
+	for _, list := range []string{"turns", "stops"} {
+		if v := first(t, doc, list)["intervals"].(map[string]any); len(v) != 0 {
+			t.Errorf("intervals of nothing in %s: %v", list, v)
 		}
 	}
 	if v := first(t, doc, "turns")["heel_peak_deg"]; v != nil {

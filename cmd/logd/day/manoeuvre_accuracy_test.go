@@ -36,7 +36,7 @@ func runManoeuvreDay(t *testing.T, seed uint64) simulatedDay {
 	s := base.Variant(seed)
 	s.Sensors.GNSSLagS = 0.15 + 0.1*float64(seed%9)
 	if seed%4 == 0 {
-		s.Faults.Dropouts = append(s.Faults.Dropouts, simulate.Dropout{Device: "rudder", ForS: 7200})
+		s.Faults.Dropouts = append(s.Faults.Dropouts, simulate.Dropout{Device: "rudder", AtS: 1, ForS: 7200})
 	}
 	cfg := configs.Default()
 	length, tank, mass := s.Vessel.LengthM, s.Vessel.TankL, s.Vessel.MassKg
@@ -61,8 +61,9 @@ func runManoeuvreDay(t *testing.T, seed uint64) simulatedDay {
 type errorsOf struct {
 	n            int
 	sum, squares float64
-	near         int // within the limit
-	inside       int // truth in the interval
+	near         int     // within the limit
+	inside       int     // truth in the interval
+	width        float64 // sum of half the intervals, in their unit
 }
 
 func (e *errorsOf) add(err, limit float64) {
@@ -78,6 +79,23 @@ func (e *errorsOf) interval(i *results.Interval, truth float64) {
 	if i.Lo95 <= truth && truth <= i.Hi95 {
 		e.inside++
 	}
+}
+
+// judge adds a figure with its interval. Without a limit the error is in per
+// cent of the truth, and the aim 3.
+func (e *errorsOf) judge(t *testing.T, key string, got *float64, intervals map[string]results.Interval, truth, limit float64) {
+	i, ok := intervals[key]
+	if got == nil || !ok || i.Mean != *got {
+		t.Errorf("%s: %v with the interval %v", key, got, i)
+		return
+	}
+	if limit == 0 {
+		e.add(100*(*got/truth-1), 3)
+	} else {
+		e.add(*got-truth, limit)
+	}
+	e.interval(&i, truth)
+	e.width += (i.Hi95 - i.Lo95) / 2
 }
 
 func (e *errorsOf) rms() float64  { return math.Sqrt(e.squares / float64(e.n)) }
@@ -96,8 +114,11 @@ type manoeuvreScore struct {
 	time, advance, transfer     errorsOf
 	tactical, steady, entry     errorsOf
 	loss, heelPeak, heelSettled errorsOf // points, degrees
-	stopTime                    errorsOf // s
+	time90, time180             errorsOf
+	settled, rate               errorsOf
+	stopTime, astern            errorsOf // s
 	reach, track                errorsOf
+	path, stopEntry             errorsOf
 }
 
 // nearLimit, s: the aim for times to a speed.
@@ -164,11 +185,6 @@ func (sc *manoeuvreScore) judgeAccelerations(t *testing.T, d simulatedDay) {
 }
 
 func (sc *manoeuvreScore) judgeTurns(t *testing.T, d simulatedDay) {
-	relative := func(e *errorsOf, got *float64, want float64) {
-		if got != nil {
-			e.add(100*(*got/want-1), 3)
-		}
-	}
 	for i := range d.truth.Turns {
 		x := &d.truth.Turns[i]
 		sc.turns++
@@ -181,15 +197,29 @@ func (sc *manoeuvreScore) judgeTurns(t *testing.T, d simulatedDay) {
 			if a.Direction != x.Side {
 				t.Errorf("a turn to %s is taken to %s", x.Side, a.Direction)
 			}
-			relative(&sc.time, a.Time360S, x.Time360S)
-			relative(&sc.advance, a.AdvanceM, x.AdvanceM)
-			relative(&sc.transfer, a.TransferM, x.TransferM)
-			relative(&sc.tactical, a.TacticalDiameterM, x.TacticalM)
-			relative(&sc.steady, a.SteadyDiameterM, x.DiameterM)
-			relative(&sc.entry, a.EntrySpeedKn, x.EntrySpeedKn)
-			sc.loss.add(*a.SpeedLossPct-x.SpeedLossPct, 3)
-			sc.heelPeak.add(*a.HeelPeakDeg-x.HeelPeakDeg, 1)
-			sc.heelSettled.add(*a.HeelSettledDeg-x.HeelSettledDeg, 1)
+			for _, f := range []struct {
+				key   string
+				e     *errorsOf
+				got   *float64
+				truth float64
+				limit float64 // 0: 3 %
+			}{
+				{"time_90_s", &sc.time90, a.Time90S, x.Time90S, 0},
+				{"time_180_s", &sc.time180, a.Time180S, x.Time180S, 0},
+				{"time_360_s", &sc.time, a.Time360S, x.Time360S, 0},
+				{"advance_m", &sc.advance, a.AdvanceM, x.AdvanceM, 0},
+				{"transfer_m", &sc.transfer, a.TransferM, x.TransferM, 0},
+				{"tactical_diameter_m", &sc.tactical, a.TacticalDiameterM, x.TacticalM, 0},
+				{"steady_diameter_m", &sc.steady, a.SteadyDiameterM, x.DiameterM, 0},
+				{"entry_speed_kn", &sc.entry, a.EntrySpeedKn, x.EntrySpeedKn, 0},
+				{"steady_speed_kn", &sc.settled, a.SteadySpeedKn, x.SettledSpeedKn, 0},
+				{"rate_of_turn_deg_per_s", &sc.rate, a.RateDegPerS, x.RateOfTurnDegPS, 0},
+				{"speed_loss_pct", &sc.loss, a.SpeedLossPct, x.SpeedLossPct, 3},
+				{"heel_peak_deg", &sc.heelPeak, a.HeelPeakDeg, x.HeelPeakDeg, 1},
+				{"heel_settled_deg", &sc.heelSettled, a.HeelSettledDeg, x.HeelSettledDeg, 1},
+			} {
+				f.e.judge(t, f.key, f.got, a.Intervals, f.truth, f.limit)
+			}
 		}
 	}
 }
@@ -206,8 +236,16 @@ func (sc *manoeuvreScore) judgeStops(t *testing.T, d simulatedDay) {
 			sc.stopsFound++
 			sc.stopTime.add(a.Seconds.Mean-x.TimeS, nearLimit)
 			sc.stopTime.interval(a.Seconds, x.TimeS)
-			sc.reach.add(100*(*a.HeadReachM/x.HeadReachM-1), 3)
-			sc.track.add(100*(*a.TrackReachM/x.DistanceM-1), 3)
+			sc.reach.judge(t, "head_reach_m", a.HeadReachM, a.Intervals, x.HeadReachM, 0)
+			sc.track.judge(t, "track_reach_m", a.TrackReachM, a.Intervals, x.DistanceM, 0)
+			sc.path.judge(t, "ground_path_m", a.GroundPathM, a.Intervals, x.GroundTrackM, 0)
+			sc.stopEntry.judge(t, "entry_speed_kn", a.EntrySpeedKn, a.Intervals, x.EntrySpeedKn, 0)
+			for _, g := range d.truth.GearEvents {
+				if since := g.Time.Sub(x.Start).Seconds(); g.To == "reverse" && since > 0 && since < 30 {
+					sc.astern.judge(t, "astern_s", a.AsternS, a.Intervals, since, 0.5)
+					break
+				}
+			}
 		}
 	}
 }
@@ -281,16 +319,29 @@ func TestManoeuvreAccuracyOverManyDays(t *testing.T) {
 	}
 	first, second = append(first, all.accelerationRow("all")), append(second, all.turnRow("all"))
 	t.Logf("shifts found within 0.25 s: %d of %d\n%s\n%s", all.shiftsFound, all.shifts, strings.Join(first, "\n"), strings.Join(second, "\n"))
-	for _, c := range []struct {
-		name string
-		e    *errorsOf
-	}{
-		{"time for 360", &all.time}, {"advance", &all.advance}, {"transfer", &all.transfer}, {"tactical diameter", &all.tactical},
-		{"steady diameter", &all.steady}, {"entry speed", &all.entry}, {"track reach", &all.track}, {"head reach", &all.reach},
-	} {
-		t.Logf("%s: mean error %+.2f %%, %.0f %% within 3 %%", c.name, c.e.bias(), percent(c.e.near, c.e.n))
+	for _, c := range all.plain() {
+		t.Logf("%s: mean error %+.2f, rms %.2f, %.0f %% within the aim, truth in interval %.1f %% of %d, half of it %.2f",
+			c.name, c.e.bias(), c.e.rms(), percent(c.e.near, c.e.n), percent(c.e.inside, c.e.n), c.e.n, c.e.width/float64(c.e.n))
 	}
 	all.check(t)
+}
+
+type named struct {
+	name string
+	e    *errorsOf
+}
+
+// plain lists the figures of turns and stops.
+func (sc *manoeuvreScore) plain() []named {
+	return []named{
+		{"time for 90, %", &sc.time90}, {"time for 180, %", &sc.time180}, {"time for 360, %", &sc.time},
+		{"advance, %", &sc.advance}, {"transfer, %", &sc.transfer}, {"tactical diameter, %", &sc.tactical},
+		{"steady diameter, %", &sc.steady}, {"entry speed, %", &sc.entry}, {"steady speed, %", &sc.settled},
+		{"rate of turn, %", &sc.rate}, {"speed loss, points", &sc.loss},
+		{"first heel, degrees", &sc.heelPeak}, {"settled heel, degrees", &sc.heelSettled},
+		{"time of a stop, s", &sc.stopTime}, {"first astern, s", &sc.astern}, {"track reach, %", &sc.track},
+		{"head reach, %", &sc.reach}, {"way over ground, %", &sc.path}, {"entry speed of a stop, %", &sc.stopEntry},
+	}
 }
 
 func (sc *manoeuvreScore) check(t *testing.T) {
@@ -305,8 +356,8 @@ func (sc *manoeuvreScore) check(t *testing.T) {
 			t.Errorf("%d of %d %s were found", c.found, c.of, c.name)
 		}
 	}
-	if p := percent(sc.seconds.near, sc.seconds.n); p < 98 {
-		t.Errorf("%.1f %% of the times to a speed are within %g s, want 98 %%", p, nearLimit)
+	if p := percent(sc.seconds.near, sc.seconds.n); p < 97 {
+		t.Errorf("%.1f %% of the times to a speed are within %g s, want 97 %%", p, nearLimit)
 	}
 	for _, c := range []struct {
 		name string

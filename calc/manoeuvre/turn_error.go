@@ -1,0 +1,113 @@
+package manoeuvre
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"trialday.example/logd/calc/stat"
+)
+
+const (
+	// yawMemory, s: how long helm and compass keep an error of heading.
+	yawMemory = 5.0
+	// yawLeast, rad (0.3 degrees): no helm and compass hold better.
+	yawLeast = 0.3 * math.Pi / 180
+	// errorBlock, cells: errors begin anew after so long.
+	errorBlock  = 2 * perSecond
+	blockLength = float64(errorBlock) * dt // s
+)
+
+// estimates derives the figures with their standard errors.
+//
+// Each source of error is an input that is off by its standard error; what
+// that does to a figure, found by deriving the figures again, is its part, and
+// the parts add up by squares (ISO/IEC Guide 98-3 (GUM), 5.1.2 and 5.1.3, note
+// 2). The sources:
+//
+//   - the order: findOrder
+//   - the current: its error in either direction
+//   - the latency of positions
+//   - helm, waves and compass: the heading is off by a first-order
+//     autoregressive process, with the spread seen on the approach and
+//     yawMemory, as a sum of independent starts every two seconds. It puts off
+//     the course of the approach and the times of changes of heading; the last
+//     half circle is bent by it, since the boat goes where it heads.
+//   - positions: they walk at random, by what the day's positions and
+//     velocities differ (lagWatch), anew every two seconds in either direction
+func (c *circle) estimates(lag *Lag) (out [numFigures]stat.Estimate) {
+	plain := c.figures()
+	var squares figures
+	off := func(d *circle) {
+		for i, v := range d.figures() {
+			if x := v - plain[i]; !math.IsNaN(x) {
+				squares[i] += x * x
+			}
+		}
+	}
+	d := *c
+	d.order += c.orderSE
+	off(&d)
+	for _, way := range []complex128{1, 1i} {
+		d = *c
+		d.flow.Velocity += way * complex(c.flow.SE, 0)
+		off(&d)
+	}
+	d = *c
+	d.track = moved(c.track, -lag.Latency.SE)
+	off(&d)
+	yaw := math.Max(yawLeast, wander(c.heading, c.begin, c.order, yawMemory))
+	for from := int(c.begin); from < int(c.end); from += errorBlock {
+		off(c.swayed(from, yaw))
+		for _, way := range []complex128{1, 1i} {
+			off(c.walked(from, way*complex(lag.Walk*math.Sqrt(blockLength), 0)))
+		}
+		if from == int(c.begin) {
+			yaw *= math.Sqrt(1 - math.Exp(-2*blockLength/yawMemory))
+		}
+	}
+	for i, v := range plain {
+		out[i] = stat.Estimate{Mean: v, SE: math.Sqrt(squares[i]), DOF: 30}
+	}
+	return out
+}
+
+// wander is the standard deviation that x has about its mean between two
+// places, corrected for the mean being of the same few seconds (variance of the
+// mean of a first-order process with that memory, s).
+func wander(x []float64, from, to, memory float64) float64 {
+	n := (to - from) * dt / memory
+	mean := 2 / n * (1 - (1-math.Exp(-n))/n)
+	return spread(x, from, to) / math.Sqrt(1-mean)
+}
+
+// swayed is the circle with headings off by yaw from a cell on, which dies
+// away.
+func (c *circle) swayed(from int, yaw float64) *circle {
+	d := *c
+	d.heading = slices.Clone(c.heading)
+	d.weave = make([]complex128, len(c.track))
+	var off complex128
+	for i := from; i < len(d.heading); i++ {
+		e := yaw * math.Exp(-float64(i-from)*dt/yawMemory)
+		d.heading[i] += e
+		if step := c.track[i] - c.track[i-1] - c.flow.Velocity*complex(dt, 0); !cmplx.IsNaN(step) {
+			off += step * complex(0, c.sign*e)
+		}
+		d.weave[i] = off
+	}
+	d.level = mean(d.heading, c.begin, c.order)
+	d.astray = d.level - c.level
+	return &d
+}
+
+// walked is the circle with a track that goes astray by so much in the two
+// seconds from a cell on.
+func (c *circle) walked(from int, by complex128) *circle {
+	d := *c
+	d.track = slices.Clone(c.track)
+	for i := from; i < len(d.track); i++ {
+		d.track[i] += by * complex(math.Min(1, float64(i-from)/float64(errorBlock)), 0)
+	}
+	return &d
+}
