@@ -92,10 +92,10 @@ export function amendments(c, draft) {
   }
 
   const list = made.length > 0 && [h("h3", null, "Amendments"), box("Amendments", table("Amendments",
-    [{ title: "No." }, { title: "When", text: true }, { title: "Who", text: true }, { title: "What", text: true }, { title: "Reason", text: true }, { title: "State", text: true }, { title: "", text: true }],
+    [{ title: "No." }, { title: "When", text: true }, { title: "Who", text: true }, { title: "What", text: true }, { title: "Reason", text: true }, { title: "State", text: true }, { title: "Withdraw", text: true, quiet: true }],
     made.map((m) => ({
       attributes: { "data-amendment": m.id },
-      cells: [String(m.id), `${date(m.time)}, ${clock(m.time)}`, m.name, what(c, m), m.reason, standing(made, m),
+      cells: [String(m.id), `${date(m.time)}, ${clock(m.time)}`, m.name, what(m), m.reason, standing(made, m),
         m.action !== "withdraw" && !withdrawn(made, m) ? h("button", { type: "button", class: "plain", "aria-label": `withdraw amendment ${m.id}`, click: () => {
           withdraws = m.id
           tell()
@@ -117,9 +117,9 @@ function standing(made, m) {
   return m.applied ? "in force" : `not in force: ${m.why}`
 }
 
-function what(c, m) {
+function what(m) {
   if (m.action === "withdraw") return `withdraws ${m.withdraws}`
-  const ids = m.windows.map((x) => c.results.windows.find((w) => w.start === x.start)?.id ?? clock(x.start))
+  const ids = m.windows.map((x) => x.id ?? clock(x.start))
   return `${m.action === "merge" ? "merges" : "excludes"} ${ids.length === 1 ? "window" : "windows"} ${listed(ids.map(String))}`
 }
 

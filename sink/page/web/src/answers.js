@@ -1,19 +1,16 @@
 // The four answers people came for, and what they ask next.
 import { h } from "./dom.js"
 import { DASH, digits, fixed, known, listed, plusMinus, significant, unit, MPH } from "./format.js"
-import { originalOf } from "./original.js"
+import { before, originalOf } from "./original.js"
 
 export function answers(c) {
-  const was = originalOf(c.results)
-  const asRecorded = was ? figures({ ...c, results: { ...c.results, ...was } }) : []
   return h("section", { "aria-label": "Answers" },
-    h("div", { class: "answers" }, figures(c).map((a, i) => h("div", { class: "answer" },
+    h("div", { class: "answers" }, figures(c).map((a) => h("div", { class: "answer" },
       h("h2", null, a.label),
       h("p", { class: "value" }, h("span", { class: a.value === DASH ? "big none" : "big" }, a.value), a.unit && h("span", { class: "unit" }, " " + a.unit)),
       a.pm && h("p", null, unit(a.pm, a.unit)),
       a.lines.filter(Boolean).map((l) => h("p", null, l)),
-      asRecorded[i] && asRecorded[i].value + asRecorded[i].pm !== a.value + a.pm &&
-        h("p", { class: "original" }, `Without amendments: ${unit(asRecorded[i].value, asRecorded[i].unit)} ${asRecorded[i].pm}`),
+      a.was && h("p", { class: "original" }, "Without amendments: " + a.was),
       a.caveat && h("p", { class: "caveat" }, a.caveat)))),
     also(c))
 }
@@ -30,6 +27,12 @@ function absent(r, label, ...about) {
   return { label, value: DASH, unit: "", pm: "", lines: [why.charAt(0).toUpperCase() + why.slice(1)] }
 }
 
+// was is a figure of the same step without amendments; "" where it is the same.
+function was(c, s, of, decimals, name) {
+  const b = before(originalOf(c.results), s), i = b && of(b), shown = (x) => `${unit(fixed(x.mean, decimals), name)} ${plusMinus(x, decimals)}`
+  return i && shown(i) !== shown(of(s)) ? shown(i) : ""
+}
+
 const caveat = (s) => (s.current_corrected ? "" : "One direction only: current not taken out")
 const burn = (c, lph) => (known(lph) ? unit(fixed(c.sys.burn(lph), 1), c.sys.burnUnit) : "")
 
@@ -37,7 +40,7 @@ function top(c) {
   const r = c.results, s = step(r, r.best.top_speed_step)
   if (!s) return absent(r, "Top speed", "top speed", "speed")
   return { label: "Top speed", value: fixed(s.speed_kn.mean, 1), unit: "kn", pm: plusMinus(s.speed_kn, 1), caveat: caveat(s),
-    lines: [c.sys.also(s.speed_kn.mean), `at ${unit(fixed(s.rpm), "rpm")}`, burn(c, s.fuel_lph?.mean)] }
+    was: was(c, s, (x) => x.speed_kn, 1, "kn"), lines: [c.sys.also(s.speed_kn.mean), `at ${unit(fixed(s.rpm), "rpm")}`, burn(c, s.fuel_lph?.mean)] }
 }
 
 function economy(c) {
@@ -46,7 +49,8 @@ function economy(c) {
   if (!s?.economy_nm_per_l) return absent(r, label, "economy", "fuel")
   const e = c.sys.economyOf(s.economy_nm_per_l), d = digits(e.mean)
   const level = r.best.level_economy_steps.map((id) => step(r, id)).filter((x) => x && x !== s).map((x) => fixed(x.speed_kn.mean, 1))
-  return { label, value: fixed(e.mean, d), unit: c.sys.economyUnit, pm: plusMinus(e, d), caveat: caveat(s), lines: [
+  return { label, value: fixed(e.mean, d), unit: c.sys.economyUnit, pm: plusMinus(e, d), caveat: caveat(s),
+    was: was(c, s, (x) => c.sys.economyOf(x.economy_nm_per_l), d, c.sys.economyUnit), lines: [
     unit(significant(c.sys.spend(s.economy_l_per_nm?.mean)), c.sys.spendUnit),
     `${unit(fixed(s.speed_kn.mean, 1), "kn")} at ${unit(fixed(s.rpm), "rpm")}`, burn(c, s.fuel_lph?.mean),
     level.length > 0 && `Level with it: ${unit(listed(level), "kn")}`,
@@ -71,7 +75,8 @@ function range(c) {
   const label = on ? "Best range on the plane" : "Best range"
   if (!s?.range_nm) return absent(r, "Range", "range", "tank", "fuel")
   const k = r.best.cruise
-  return { label, value: fixed(s.range_nm.mean), unit: "nm", pm: plusMinus(s.range_nm, 0), caveat: caveat(s), lines: [
+  return { label, value: fixed(s.range_nm.mean), unit: "nm", pm: plusMinus(s.range_nm, 0), caveat: caveat(s),
+    was: was(c, s, (x) => x.range_nm, 0, "nm"), lines: [
     c.sys.us && unit(fixed(s.range_nm.mean * MPH), "mi"), `at ${unit(fixed(s.speed_kn.mean, 1), "kn")}`,
     known(r.vessel.usable_l) && `on ${unit(fixed(c.sys.volume(r.vessel.usable_l)), c.sys.volumeUnit)}, ${unit(fixed(r.vessel.reserve_pct), "%")} kept back`,
     known(k?.range_nm) && `At cruise: ${unit(fixed(k.range_nm), "nm")}`] }

@@ -30,7 +30,7 @@ const NAMES = { top_speed_step: "top speed", cruise_step: "near cruise", best_pl
 
 function curve(el, size, c, kind) {
   const r = c.results, steps = r.steps.filter((s) => kind.of(s))
-  const original = (originalOf(r)?.steps ?? []).filter((s) => kind.of(s))
+  const original = (originalOf(r) ?? []).filter((s) => kind.of(s))
   const most = Math.max(...r.steps.map((s) => s.engines.length))
   const points = (list) => list.map((s) => [s.rpm, kind.of(s), s])
   const tops = [...points(steps), ...points(original)].map(([, i]) => Math.max(i.mean, i.hi95 ?? i.mean))

@@ -42,7 +42,7 @@ export function text(element, value) {
 
 // box is a part that scrolls sideways in itself, by keyboard too.
 export function box(label, ...children) {
-  return h("div", { class: "scroll", role: "region", "aria-label": label, tabindex: 0 }, ...children)
+  return h("div", { class: "scroll", role: "region", "aria-label": `${label}, table`, tabindex: 0 }, ...children)
 }
 
 // facts is a list of names and values; pairs without a value are left out.
@@ -52,14 +52,14 @@ export function facts(pairs) {
 }
 
 // table makes one from columns [{title, unit, text}] and rows
-// [{cells, attributes}]; the first cell of a row is its header. A quiet one
-// shows no caption.
+// [{cells, attributes}]; the first cell of a row is its header. What is quiet,
+// caption or title of a column, is told but not shown.
 export function table(caption, columns, rows, { quiet, ...attributes } = {}) {
   const side = (i) => (columns[i].text ? "text" : null)
   return h("table", attributes,
     h("caption", { class: quiet ? "unseen" : null }, caption),
     h("thead", null, h("tr", null, columns.map((c, i) => h("th", { scope: "col", class: side(i) },
-      c.title, c.unit && h("small", null, " ", c.unit))))),
+      c.quiet ? h("span", { class: "unseen" }, c.title) : c.title, c.unit && h("small", null, " ", c.unit))))),
     h("tbody", null, rows.map((row) => h("tr", row.attributes, row.cells.map((cell, i) =>
       h(i === 0 ? "th" : "td", { scope: i === 0 ? "row" : null, class: side(i) }, cell))))))
 }

@@ -120,18 +120,14 @@ addEventListener("hashchange", () => {
   show()
   if (!route.part) main.focus({ preventScroll: true })
 })
-changed((what) => {
-  // Times and units stand everywhere: the view is built anew; so are plots for
-  // another scheme.
-  if (route.name === "day" || what !== "scheme") {
-    const at = scrollY
-    const kept = view?.keep?.()
-    view?.end?.()
-    view = null
-    if (route.name === "day") view = day(main, route.number, "", kept)
-    else show()
-    requestAnimationFrame(() => scrollTo(0, at))
-  }
+// Times and units stand everywhere: the view is built anew.
+changed(() => {
+  const at = scrollY, kept = view?.keep?.()
+  view?.end?.()
+  view = null
+  if (route.name === "day") view = day(main, route.number, "", kept)
+  else show()
+  requestAnimationFrame(() => scrollTo(0, at))
 })
 apply()
 show()

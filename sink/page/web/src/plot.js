@@ -3,16 +3,18 @@
 import uPlot from "uplot"
 import { h } from "./dom.js"
 import { fixed } from "./format.js"
+import { repainted } from "./settings.js"
 
 export { uPlot }
 
-// colour reads one of the scheme's colours.
+// colour reads one of the scheme's colours: when something is drawn, so that
+// another scheme needs no more than drawing again.
 export const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim()
 
 // engineStroke tells engines apart by colour and by dashes.
 export function engineStroke(i) {
   const colours = ["accent", "warm", "green", "ink"], dashes = [[], [6, 3], [2, 2], [8, 3, 2, 3]]
-  return { stroke: colour(colours[i % 4]), dash: dashes[(i + Math.floor(i / 4)) % 4] }
+  return { stroke: () => colour(colours[i % 4]), dash: dashes[(i + Math.floor(i / 4)) % 4] }
 }
 
 export function font(size = 0.75) {
@@ -30,7 +32,8 @@ export function ticks(u, list) {
 
 // axis is one in the scheme's colours.
 export function axis(more) {
-  return { stroke: colour("soft"), font: font(), grid: { stroke: colour("hair"), width: 1 }, ticks: { stroke: colour("hair"), width: 1, size: 4 }, values: ticks, ...more }
+  const hair = { stroke: () => colour("hair"), width: 1 }
+  return { stroke: () => colour("soft"), font: font(), grid: hair, ticks: { ...hair, size: 4 }, values: ticks, ...more }
 }
 
 // frame holds a plot, which is an image with words for who cannot see it, and
@@ -49,10 +52,12 @@ export function frame(label, height, make) {
     if (s.width !== plot.width || s.height !== plot.height) plot.setSize(s)
   })
   watch.observe(element)
+  const ended = repainted(() => plot?.redraw(false))
   return {
     element,
     get plot() { return plot },
     end() {
+      ended()
       watch.disconnect()
       plot?.destroy()
     },

@@ -2,7 +2,7 @@
 
 const KEY = "trialday"
 const choices = { units: ["", "metric", "us"], zone: ["local", "utc"], scheme: ["auto", "day", "night"] }
-const listeners = new Set()
+const listeners = new Set(), painters = new Set()
 let kept = {}
 try {
   kept = JSON.parse(localStorage.getItem(KEY)) ?? {}
@@ -18,28 +18,35 @@ export function set(name, value) {
   try {
     localStorage.setItem(KEY, JSON.stringify(settings))
   } catch { /* see above */ }
-  apply()
-  for (const f of listeners) f(name)
+  if (name === "scheme") apply()
+  else for (const f of listeners) f()
 }
 
-// changed calls f after every change; the result stops that.
-export function changed(f) {
-  listeners.add(f)
-  return () => listeners.delete(f)
+// changed calls f after every change of units or times; the result stops that.
+export const changed = (f) => listen(listeners, f)
+
+// repainted calls f when what is drawn needs other colours; the result stops
+// that.
+export const repainted = (f) => listen(painters, f)
+
+function listen(set, f) {
+  set.add(f)
+  return () => set.delete(f)
 }
 
-const dark = matchMedia("(prefers-color-scheme: dark)")
-dark.addEventListener("change", () => {
-  apply()
-  for (const f of listeners) f("scheme")
-})
+const dark = matchMedia("(prefers-color-scheme: dark)"), paper = matchMedia("print")
+for (const m of [dark, paper]) m.addEventListener("change", apply)
+// The query may change too late for canvases; the event does not.
+addEventListener("beforeprint", () => apply("day"))
+addEventListener("afterprint", apply)
 
-export function night() {
-  return settings.scheme === "night" || (settings.scheme === "auto" && dark.matches)
-}
-
-export function apply() {
-  document.documentElement.dataset.scheme = night() ? "night" : "day"
+// apply sets the scheme; on paper it is day.
+export function apply(only) {
+  const night = settings.scheme === "night" || (settings.scheme === "auto" && dark.matches)
+  const scheme = only === "day" || paper.matches || !night ? "day" : "night"
+  if (document.documentElement.dataset.scheme === scheme) return
+  document.documentElement.dataset.scheme = scheme
+  for (const f of painters) f()
 }
 
 // us tells whether US units stand first; the trial's own choice holds until

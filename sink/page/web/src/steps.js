@@ -20,7 +20,7 @@ export function steps(c) {
     return [row, { attributes: { class: "original" }, cells: was
       ? cells(c, was, most, places, "without amendments") : ["no step without amendments", ...columns.slice(1).map(() => "")] }]
   })
-  for (const s of original?.steps ?? []) {
+  for (const s of original ?? []) {
     if (!r.steps.some((x) => before(original, x) === s)) rows.push({ attributes: { class: "original" }, cells: cells(c, s, most, places, "without amendments; no step with them") })
   }
   return { element: h("div", null,

@@ -4,7 +4,7 @@
 import { timeline as ask } from "./api.js"
 import { h, put, text } from "./dom.js"
 import { clock, fixed, known, length, seconds, unit, words } from "./format.js"
-import { axis, colour, engineStroke, frame, rem, uPlot } from "./plot.js"
+import { axis, colour, engineStroke, font, frame, rem, uPlot } from "./plot.js"
 import { settings } from "./settings.js"
 
 const LANES = ["held_throttle", "accelerating", "turning", "slowing", "manoeuvring", "at_rest"]
@@ -168,7 +168,7 @@ class Timeline {
   }
 
   options(size, more) {
-    const gutter = this.charts.clientWidth < 40 * rem() ? 5.2 : 7
+    const narrow = this.charts.clientWidth < 40 * rem(), gutter = narrow ? 5.6 : 7
     return {
       ...size, legend: { show: false },
       cursor: { y: false, points: { show: false }, sync: { key: "day" + this.c.number }, drag: { x: true, y: false, setScale: false } },
@@ -176,7 +176,7 @@ class Timeline {
       padding: [6, 12, 0, 0],
       ...more,
       scales: { x: { time: true, min: this.from, max: this.to, range: () => [this.from, this.to] }, ...more.scales },
-      axes: [axis({ size: 1.8 * rem(), space: 5 * rem(), values: (u, ticks) => times(ticks), ...more.x }), axis({ size: gutter * rem(), space: 1.6 * rem(), ...more.y })],
+      axes: [axis({ size: 1.8 * rem(), space: 5 * rem(), values: (u, ticks) => times(ticks), ...more.x }), axis({ size: gutter * rem(), space: 1.6 * rem(), ...more.y, ...(narrow && { font: font(0.65) }) })],
       hooks: {
         ready: [(u) => this.touch(u)],
         drawClear: [(u) => this.shade(u)],
@@ -199,7 +199,7 @@ class Timeline {
         const style = engineStroke(i), n = series.length
         const edge = { stroke: "transparent", width: 0, points: { show: false } }
         series.push({ ...style, width: 1.4, paths: g.dots ? () => null : undefined, points: { show: Boolean(g.dots), size: 3, fill: style.stroke } }, edge, edge)
-        if (!g.dots) bands.push({ series: [n + 1, n + 2], fill: style.stroke + "38" })
+        if (!g.dots) bands.push({ series: [n + 1, n + 2], fill: () => style.stroke() + "38" })
       })
       const y = g.high ? (u, min, max) => [0, (max || 1) * 1.06] : (u, min, max) => (min === max ? [min - 1, max + 1] : [min - 0.05 * (max - min), max + 0.05 * (max - min)])
       return new uPlot(this.options(size, { series, bands, scales: { y: { range: y } } }), this.data(g), el)

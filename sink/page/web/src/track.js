@@ -3,6 +3,7 @@ import { track as ask } from "./api.js"
 import { h, put, text } from "./dom.js"
 import { fixed, known, seconds, unit } from "./format.js"
 import { colour, font } from "./plot.js"
+import { repainted } from "./settings.js"
 
 const M_PER_DEG = 111120 // of latitude: 60 nautical miles
 
@@ -86,7 +87,7 @@ export function track(c) {
     ctx.stroke()
   }
 
-  const watch = new ResizeObserver(() => draw())
+  const watch = new ResizeObserver(() => draw()), ended = repainted(draw)
   return {
     element,
     async placed() {
@@ -99,7 +100,10 @@ export function track(c) {
         put(note, e.message)
       }
     },
-    end: () => watch.disconnect(),
+    end() {
+      ended()
+      watch.disconnect()
+    },
   }
 }
 

@@ -25,7 +25,7 @@ export function windows(c, filter = "all") {
   function rows(list) {
     const columns = [{ title: "No." }, { title: "Choose", text: true }, { title: "Result", text: true }, { title: "Start" }, { title: "Length" }, { title: "Heading" },
       { title: "Speed", unit: "kn" }, { title: "Burn", unit: c.sys.burnUnit }, { title: "rpm", unit: names.length > 1 ? "each engine" : "" },
-      { title: "Load", unit: "%" }, { title: "Trim", unit: "°" }, { title: "Depth", unit: c.sys.lengthUnit }, { title: "", text: true }]
+      { title: "Load", unit: "%" }, { title: "Trim", unit: "°" }, { title: "Depth", unit: c.sys.lengthUnit }, { title: "On the timeline", text: true, quiet: true }]
     return table("Windows", columns, list.map((w) => {
       const pick = h("input", { type: "checkbox", id: `choose-${w.id}`, "aria-label": `choose window ${w.id}, ${whatOf(r, w)}`, checked: chosen.has(w.id),
         change: () => c.amend.choose(w.id, pick.checked) })

@@ -1,0 +1,87 @@
+// What the checks in a browser share. A check is a program: it is given the
+// page's address, talks with the test that started it over standard output and
+// input, and ends with an error where something is not as it should be.
+import assert from "node:assert/strict"
+import { readFile } from "node:fs/promises"
+import { createRequire } from "node:module"
+import { createInterface } from "node:readline"
+import { chromium } from "playwright-core"
+
+export { assert }
+export const base = process.argv[2]
+export const pictures = process.env.PICTURES // folder for pictures; none by default
+
+const PATIENCE = 120_000 // ms, for a condition on a busy machine
+
+const lines = createInterface({ input: process.stdin })[Symbol.asyncIterator]()
+
+// ask has the test do something, and waits until it is done.
+export async function ask(what) {
+  console.log("do: " + what)
+  const { value } = await lines.next()
+  assert.equal(value, "done", `${what}: ${value}`)
+}
+
+export const browser = await chromium.launch({
+  executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", // the profile is a new one each time
+  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
+    "--disable-sync", "--disable-dev-shm-usage"],
+  timeout: PATIENCE,
+})
+
+const axe = await readFile(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8")
+
+// open opens the page at a place such as "#/days". Errors of the page, and what
+// its content policy forbade, end the check.
+export async function open(place, { width = 1200, height = 900, scheme = "light", touch = false, forgive = () => false, ...more } = {}) {
+  const context = await browser.newContext({ viewport: { width, height }, colorScheme: scheme, hasTouch: touch, timezoneId: "UTC", reducedMotion: "reduce", ...more })
+  context.setDefaultTimeout(PATIENCE)
+  const page = await context.newPage()
+  page.on("pageerror", (e) => fail(`the page failed: ${e.stack}`))
+  page.on("console", (m) => {
+    if (m.type() === "error" && !forgive(m.text(), m.location().url)) fail(`the page complained: ${m.text()} ${m.location().url}`)
+  })
+  await page.goto(base + "/" + place)
+  return page
+}
+
+function fail(words) {
+  console.error(words)
+  process.exit(1)
+}
+
+// accessible checks the page with axe-core.
+export async function accessible(page, what) {
+  await page.evaluate(axe)
+  const { violations } = await page.evaluate(() => axe.run(document, { resultTypes: ["violations"] }))
+  assert.deepEqual(violations.map((v) => `${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target + " " + n.failureSummary).join(" | ")}`), [], `${what}: axe-core`)
+}
+
+// fits checks that nothing makes the page itself scroll sideways.
+export async function fits(page, what) {
+  const [wide, room, culprit] = await page.evaluate(() => {
+    const room = document.documentElement.clientWidth
+    const past = [...document.querySelectorAll("main *, #bar *")].find((e) => !e.closest(".scroll, .unseen, canvas, svg") && e.getBoundingClientRect().right > room + 1)
+    return [document.documentElement.scrollWidth, room, past ? past.outerHTML.slice(0, 120) : ""]
+  })
+  assert.ok(wide <= room, `${what}: ${wide} px in ${room} px; ${culprit}`)
+}
+
+// drawn waits until a day stands there, with its plots.
+export async function drawn(page) {
+  await page.locator("#timeline .charts canvas").nth(3).waitFor()
+  await page.locator("#curves canvas").nth(2).waitFor()
+  await page.waitForFunction(() => document.querySelector("#track canvas")?.getAttribute("aria-label")?.includes("from west to east"))
+}
+
+// until waits for a condition in the page.
+export const until = (page, f, arg) => page.waitForFunction(f, arg, { polling: 50 })
+
+export async function picture(page, name) {
+  if (pictures) await page.screenshot({ path: `${pictures}/${name}.png` })
+}
+
+export async function end() {
+  await browser.close()
+  process.exit(0)
+}
