@@ -8,7 +8,8 @@ import (
 	"math"
 )
 
-// The twins of what evidence holds, with fields that encoding/gob sees.
+// The twins of what evidence holds, with fields that encoding/gob sees. A test
+// finds the field that is forgotten here.
 type (
 	keptEvidence struct {
 		Found  Report
@@ -28,6 +29,7 @@ type (
 	keptStop struct {
 		Frames  cells
 		Reverse int
+		Period  float64
 	}
 	keptStretch struct {
 		Start           int64
@@ -46,7 +48,7 @@ func (e *Evidence) GobEncode() ([]byte, error) {
 		k.Starts = append(k.Starts, keptStart{c.frames, c.seen, c.set, c.period})
 	}
 	for _, c := range e.stops {
-		k.Stops = append(k.Stops, keptStop{c.frames, c.reverse})
+		k.Stops = append(k.Stops, keptStop{c.frames, c.reverse, c.period})
 	}
 	for _, s := range e.slow {
 		k.Slow = append(k.Slow, keptStretch{s.start, s.set, s.astern, s.cells, s.settled, s.rpm, s.rate, s.velocity, s.ahead})
@@ -67,7 +69,7 @@ func (e *Evidence) GobDecode(b []byte) error {
 		e.starts = append(e.starts, accelClip{frames: c.Frames, seen: c.Seen, set: c.Set, period: c.Period})
 	}
 	for _, c := range k.Stops {
-		e.stops = append(e.stops, stopClip{frames: c.Frames, reverse: c.Reverse})
+		e.stops = append(e.stops, stopClip{frames: c.Frames, reverse: c.Reverse, period: c.Period})
 	}
 	for _, s := range k.Slow {
 		e.slow = append(e.slow, stretch{start: s.Start, set: s.Set, astern: s.Astern, cells: s.Cells, settled: s.Settled,
