@@ -1,0 +1,143 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"golang.org/x/crypto/bcrypt"
+
+	"trialday.example/logd/configs"
+)
+
+// evening serves the page of a directory until the test ends, and returns its
+// address.
+func evening(t *testing.T, cfg configs.Config) (url string) {
+	t.Helper()
+	cfg.Page.Listen = "127.0.0.1:0"
+	in, out := io.Pipe()
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() {
+		err := servePage(ctx, cfg, out, io.Discard)
+		ended <- errors.Join(err, out.CloseWithError(io.EOF))
+	}()
+	t.Cleanup(func() {
+		stop()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	})
+	line, err := bufio.NewReader(in).ReadString('\n')
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, url, _ = strings.Cut(line, "at ")
+	url, _, _ = strings.Cut(url, " until")
+	return url
+}
+
+// fetched is what a page answers.
+func fetched(t *testing.T, url string) string {
+	t.Helper()
+	resp, err := http.Get(url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	b, err := io.ReadAll(resp.Body)
+	if err != nil || resp.StatusCode != http.StatusOK {
+		t.Fatalf("%s: %s %v\n%.300s", url, resp.Status, err, b)
+	}
+	return string(b)
+}
+
+func TestThePageOfAnEveningShowsWhatReplayWrote(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "out")
+	if _, err := replay(configs.Default(), []string{"../../testdata/capture/mixed.log"}, nil, dir, io.Discard); err != nil {
+		t.Fatal(err)
+	}
+	cfg := configs.Default()
+	cfg.Journal.Dir = dir
+	url := evening(t, cfg)
+	var list []struct {
+		Number int
+		Closed bool
+	}
+	if err := json.Unmarshal([]byte(fetched(t, url+"/api/trials")), &list); err != nil || len(list) != 1 || list[0].Number != 1 || !list[0].Closed {
+		t.Fatalf("%+v %v", list, err)
+	}
+	for name, want := range contents(t, dir) {
+		if got := fetched(t, url+"/api/trials/1/"+name); got != string(want) {
+			t.Errorf("%s differs", name)
+		}
+	}
+	if live := fetched(t, url+"/api/live"); !strings.Contains(live, "it records nothing") {
+		t.Errorf("%s", live)
+	}
+	fetched(t, url+"/")
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		if strings.Contains(e.Name(), "key") {
+			t.Errorf("%s was written beside what is shown", e.Name())
+		}
+	}
+}
+
+func TestPageRefusesWhatItCannotServe(t *testing.T) {
+	for want, args := range map[string][]string{
+		"no such file":       {"--journal", filepath.Join(t.TempDir(), "missing")},
+		"page.password_file": {"--journal", t.TempDir(), "--listen", ":0"},
+		"--listen":           {"--journal", t.TempDir(), "--listen", "127.0.0.1:99999"},
+	} {
+		if _, _, err := logd(append([]string{"page"}, args...)...); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v: %v", args, err)
+		}
+	}
+	if _, _, err := logd("run", "--config", writeConfig(t, "page: {listen: ':8642'}")); err == nil || !strings.Contains(err.Error(), "page.password_file") {
+		t.Errorf("logd run on every address: %v", err)
+	}
+}
+
+func writeConfig(t *testing.T, text string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "c.yaml")
+	if err := os.WriteFile(path, []byte(text+"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func TestThePasswordsHashIsMade(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "page-password")
+	for range 2 { // the second replaces the first
+		c := exec.Command(program(t), "page", "password", "--out", file)
+		c.Stdin = strings.NewReader("an invented password\n")
+		if out, err := c.CombinedOutput(); err != nil || len(out) > 0 {
+			t.Fatalf("%v %s", err, out)
+		}
+	}
+	hash, err := os.ReadFile(file)
+	if err != nil || bcrypt.CompareHashAndPassword(bytes.TrimSpace(hash), []byte("an invented password")) != nil {
+		t.Errorf("%s %v", hash, err)
+	}
+	if info, err := os.Stat(file); err != nil || info.Mode().Perm()&0o007 != 0 {
+		t.Errorf("others can read it: %v", info.Mode())
+	}
+	short, err := askPassword(strings.NewReader("one\ntwo\n"), io.Discard)
+	if err != nil || short != "one" {
+		t.Errorf("%q %v", short, err)
+	}
+}
