@@ -47,6 +47,8 @@ type liveState struct {
 	each    func(*Moment)
 	windows int // that steps were derived from
 	steps   []StepSoFar
+	judged  judgedPart // that hold is of
+	hold    Hold
 }
 
 func (s *liveState) tick(k *tick) {
@@ -73,8 +75,8 @@ type Live struct {
 // It changes nothing in the trial.
 //
 // What it costs does not grow with the length of a run or of the day: steady
-// stretches are looked for in the last viewTicks of the run at the most, and
-// steps are derived again only when a window was added.
+// stretches are looked for in the last viewTicks of the run at the most, seldom
+// in a long one, and steps are derived again only when a window was added.
 func (t *Trial) Live() (l Live, ok bool) {
 	c := t.cutter
 	if len(c.ticks) == 0 {

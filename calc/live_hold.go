@@ -12,6 +12,19 @@ import (
 // longer steady stretch than that is told as that long.
 func viewTicks(lim Limits) int { return max(300, 2*lim.MinTicks) }
 
+// A run is judged every second for two minutes, then every five: that keeps
+// what it costs at that of the first minutes.
+const (
+	everyTick = 120
+	seldom    = 5
+)
+
+// judgedPart is what a Hold was judged from.
+type judgedPart struct {
+	start int64 // of the run, trial time
+	ticks int
+}
+
 // trendTicks is the time over which the trend of speed is told.
 const trendTicks = 10
 
@@ -31,7 +44,8 @@ type Hold struct {
 	Heading    float64 // rad, over it; by the course where there is no compass
 	// Trend is the change of speed over the last seconds, m/s².
 	Trend float64
-	// NoSpeed and NoRPM tell what is missing in the last second.
+	// NoSpeed and NoRPM tell what was missing in the last second when it was
+	// judged.
 	NoSpeed bool
 	NoRPM   EngineSet
 }
@@ -46,6 +60,12 @@ func (t *Trial) hold() Hold {
 	if c.candidate != c.kind {
 		end = c.since // what follows may be no held throttle any more
 	}
+	if end > everyTick {
+		end -= end % seldom
+	}
+	if t.live.judged == (judgedPart{c.ticks[0].at, end}) {
+		return t.live.hold
+	}
 	from := max(0, end-viewTicks(t.set.Limits))
 	lead := t.lead
 	if from > 0 {
@@ -55,6 +75,7 @@ func (t *Trial) hold() Hold {
 	last := c.ticks[len(c.ticks)-1:]
 	h.NoSpeed = !last[0].has(chSOG)
 	h.NoRPM = enginesOf(c.ticks[from:]) &^ enginesOf(last)
+	t.live.judged, t.live.hold = judgedPart{c.ticks[0].at, end}, h
 	return h
 }
 
