@@ -104,22 +104,33 @@ func halves(t *testing.T, log string) []string {
 // recordLive records a capture as if it came from a bus.
 func recordLive(t *testing.T, cfg configs.Config, path string) {
 	t.Helper()
+	src, stop := begin(t, cfg, path, nil)
+	<-src.done
+	stop()
+}
+
+// begin records a capture as if it came from a bus, until it is stopped.
+func begin(t *testing.T, cfg configs.Config, path string, listen func() (net.Listener, error)) (src *live, stop func()) {
+	t.Helper()
 	r, err := capture.Open(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer r.Close()
-	src := &live{Reader: r, done: make(chan struct{}), end: make(chan struct{})}
-	ctx, stop := context.WithCancel(t.Context())
+	src = &live{Reader: r, done: make(chan struct{}), end: make(chan struct{})}
+	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan struct{})
 	go func() {
 		aboard.Run(ctx, aboard.Options{Config: cfg, Version: version, Sources: []frame.Source{src}, Write: writeResults,
-			Log: slog.New(slog.DiscardHandler)})
+			Listen: listen, Log: slog.New(slog.DiscardHandler)})
 		close(ended)
 	}()
-	<-src.done
-	stop()
-	<-ended
+	stop = sync.OnceFunc(func() {
+		cancel()
+		<-ended
+		r.Close()
+	})
+	t.Cleanup(stop)
+	return src, stop
 }
 
 // contents reads the results in a directory.

@@ -166,6 +166,9 @@ func newDoor(a Access, log *slog.Logger) (*door, error) {
 			d.names = append(d.names, plainHost(name))
 		}
 	}
+	if known.none() {
+		return d, nil // nobody logs in
+	}
 	key, err := sessionKey(a.KeyFile)
 	if err != nil {
 		log.Warn("a login on the page does not outlive a restart", "why", err.Error())

@@ -89,23 +89,28 @@ func (s *source) once(ctx context.Context) (*results.Live, error) {
 	return state, nil
 }
 
-// follow tells of each state, and of each loss of the connection, until ctx
-// ends. It comes back after whatever ended the stream.
-func (s *source) follow(ctx context.Context, tell func(any)) {
+// Follow tells of each state, and by an error why there is none, until ctx ends.
+// It comes back after whatever ended the stream. Its own error is one of o.
+func Follow(ctx context.Context, o Options, tell func(state *results.Live, lost error)) error {
+	s, err := newSource(o)
+	if err != nil {
+		return err
+	}
 	for wait := firstWait; ctx.Err() == nil; wait = min(2*wait, longWait) {
 		err := s.stream(ctx, func(state *results.Live) {
 			wait = firstWait
-			tell(heard{state})
+			tell(state, nil)
 		})
 		if ctx.Err() != nil {
-			return
+			return nil
 		}
-		tell(lost{err.Error()})
+		tell(nil, err)
 		select {
 		case <-ctx.Done():
 		case <-time.After(wait):
 		}
 	}
+	return nil
 }
 
 // stream reads the live stream until it ends or says nothing for too long.

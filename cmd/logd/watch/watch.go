@@ -7,6 +7,7 @@
 package watch
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -26,19 +27,25 @@ type Options struct {
 
 // Run shows the live state until the user ends it or ctx ends.
 func Run(ctx context.Context, o Options, in io.Reader, out io.Writer) error {
-	s, err := newSource(o)
-	if err != nil {
-		return err
-	}
 	ctx, stop := context.WithCancel(ctx)
-	defer stop()
 	p := tea.NewProgram(newModel(o.URL, glyphsFor(os.Getenv)), tea.WithContext(ctx), tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen())
-	go s.follow(ctx, func(m any) { p.Send(m) })
-	_, err = p.Run()
+	followed := make(chan error, 1)
+	go func() {
+		defer p.Quit() // where o is wrong; else it has ended
+		followed <- Follow(ctx, o, func(state *results.Live, why error) {
+			if why != nil {
+				p.Send(lost{why.Error()})
+				return
+			}
+			p.Send(heard{state})
+		})
+	}()
+	_, err := p.Run()
 	if ctx.Err() != nil {
-		return nil
+		err = nil // asked to end
 	}
-	return err
+	stop()
+	return cmp.Or(err, <-followed)
 }
 
 // Once prints the state as it is, for a terminal of 80 columns.

@@ -229,37 +229,33 @@ func event(version string) string { return "event: live\ndata: {\"version\":\"" 
 func TestTheStreamIsTakenUpAgain(t *testing.T) {
 	states := make(chan string)
 	s := service(t, "", states)
-	src, err := newSource(Options{URL: s.URL})
-	if err != nil {
-		t.Fatal(err)
-	}
-	told := make(chan any, 100)
+	told := make(chan string, 100)
 	ctx, stop := context.WithCancel(t.Context())
-	ended := make(chan struct{})
+	ended := make(chan error)
 	go func() {
-		src.follow(ctx, func(m any) { told <- m })
-		close(ended)
+		ended <- Follow(ctx, Options{URL: s.URL}, func(l *results.Live, lost error) {
+			if lost != nil {
+				told <- "lost: " + lost.Error()
+				return
+			}
+			told <- l.Version
+		})
 	}()
 	for _, text := range []string{"retry: 1\n\n", ": still here\n\n", event("one"), "event: trial\ndata: {\"number\":1}\n\n", "event: live\ndata: {\ndata: \"version\":\"two\"}\n\n"} {
 		states <- text
 	}
 	states <- "" // the service stops
 	states <- event("three")
-	for _, want := range []string{"one", "two", "", "three"} {
-		switch m := (<-told).(type) {
-		case heard:
-			if m.Version != want {
-				t.Errorf("%s, want %s", m.Version, want)
-			}
-		case lost:
-			if want != "" || m.why == "" {
-				t.Errorf("lost: %s, want %s", m.why, want)
-			}
+	for _, want := range []string{"one", "two", "lost: the service ended the connection", "three"} {
+		if got := <-told; !strings.HasPrefix(got, want) {
+			t.Errorf("%s, want %s", got, want)
 		}
 	}
 	stop()
 	close(states)
-	<-ended
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
 }
 
 func TestWhyThereIsNoStateIsSaid(t *testing.T) {
