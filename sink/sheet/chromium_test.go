@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"regexp"
 	"strconv"
-	"strings"
 	"testing"
 	"time"
 )
@@ -83,59 +82,4 @@ func TestNoSidewaysScrollingOnAPhone(t *testing.T) {
 			}
 		})
 	}
-}
-
-// The first page holds the answers, the cautions and all of a day's many steps;
-// plots and details follow on pages of their own, on A4 and on Letter.
-func TestPrintsOnPaper(t *testing.T) {
-	for paper, size := range map[string]string{"A4": "A4", "Letter": "letter"} {
-		t.Run(paper, func(t *testing.T) {
-			dir := t.TempDir()
-			r, tl := inventedDay(3)
-			for i := range 14 { // 23 steps, some with two lines
-				s := r.Steps[2]
-				s.ID, s.RPM = 10+i, 3100+20*float64(i)
-				s.CurrentCorrected = i%5 != 0
-				r.Steps = append(r.Steps, s)
-			}
-			page := regexp.MustCompile(`@page\{`).ReplaceAllString(render(t, r, tl), "@page{size:"+size+";")
-			writeFile(t, filepath.Join(dir, "sheet.html"), page)
-			pdf := filepath.Join(dir, "sheet.pdf")
-			chromium(t, dir, "--no-pdf-header-footer", "--print-to-pdf="+pdf, "file://"+filepath.Join(dir, "sheet.html"))
-			content, err := os.ReadFile(pdf)
-			if err != nil {
-				t.Fatal(err)
-			}
-			pages := len(regexp.MustCompile(`/Type\s*/Page\b`).FindAll(content, -1))
-			if pages < 6 || pages > 10 {
-				t.Errorf("%d pages, want the answers, the plots and four to eight of details", pages)
-			}
-			first := firstPage(t, pdf)
-			for _, want := range []string{"Top speed", "Conditions", "kill cord", "3360", "A dash is a figure"} {
-				if !strings.Contains(first, want) {
-					t.Errorf("%q is not on the first page", want)
-				}
-			}
-			if strings.Contains(first, "against speed") {
-				t.Error("the plots over speed begin on the first page")
-			}
-		})
-	}
-}
-
-// firstPage reads the text of a PDF's first page with poppler's pdftotext.
-func firstPage(t *testing.T, pdf string) string {
-	t.Helper()
-	path, err := exec.LookPath("pdftotext")
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("pdftotext is not installed (Debian package poppler-utils)")
-		}
-		t.Skip("pdftotext is not installed")
-	}
-	text, err := exec.Command(path, "-l", "1", pdf, "-").Output()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return strings.Join(strings.Fields(string(text)), " ")
 }

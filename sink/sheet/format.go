@@ -171,6 +171,14 @@ func listed(names []string) string {
 	return strings.Join(names, "")
 }
 
+// shortened cuts a text to so many characters, the last of them an ellipsis.
+func shortened(s string, most int) string {
+	if r := []rune(s); len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return s
+}
+
 // words renders a key such as held_throttle as text.
 func words(key string) string { return strings.ReplaceAll(key, "_", " ") }
 

@@ -205,9 +205,7 @@ func nameEngines(area, panel draw.Canvas, r *results.Results, n int) {
 		if i < len(r.Vessel.Engines) {
 			name = r.Vessel.Engines[i].Name
 		}
-		if short := []rune(name); len(short) > 14 {
-			name = string(short[:13]) + "…"
-		}
+		name = shortened(name, 14)
 		x := area.Max.X - nameWidth + 6
 		area.StrokeLine2(engineStyle(i), x, y, x+16, y)
 		area.FillText(chart.Text(draw.XLeft, draw.YCenter), vg.Point{X: x + 20, Y: y}, name)

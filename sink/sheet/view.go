@@ -18,6 +18,7 @@ type view struct {
 	Boat       string
 	Trial      string
 	When       string
+	Foot       string // of every printed page
 	Answers    []answer
 	Also       []also
 	Boatfacts  []fact
@@ -74,6 +75,7 @@ func newView(r *results.Results) *view {
 		Boat:    orElse(r.Vessel.Name, "Boat without a name"),
 		Trial:   joined(" · ", r.Trial.Name, r.Trial.Place),
 		When:    when(r),
+		Foot:    shortened(joined(" · ", orElse(r.Vessel.Name, "Boat without a name"), r.Trial.Name, r.Trial.Place), 90),
 		Answers: answers(r), Also: alsoAsked(r),
 		Steps: stepRows(r), ByTheDay: byTheDay(r.Steps), BurnUnit: systemOf(r).burnUnit(),
 		Missing: missingFigures(slices.DeleteFunc(slices.Clone(r.Missing), inDetails)), Findings: findings(r.Findings),
