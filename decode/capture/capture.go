@@ -28,8 +28,8 @@ const maxKept = 20
 // Fault is one thing that could not be read and was skipped.
 type Fault struct {
 	File   string
-	Unit   string // what N counts: "line", "packet" or "byte"
-	N      int64  // lines and packets count from 1, bytes from 0
+	Unit   string // what N counts: "line", "packet", "byte" or "frame"
+	N      int64  // lines and packets count from 1, bytes and frames from 0
 	Reason string
 }
 

@@ -2,6 +2,7 @@ package capture
 
 import (
 	"fmt"
+	"runtime"
 
 	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/sink/journal"
@@ -21,6 +22,7 @@ func (r *Reader) openJournal(path string) (format, error) {
 	if err != nil {
 		return nil, err
 	}
+	in.ReadAhead(runtime.GOMAXPROCS(0) + 1)
 	return &journalFormat{owner: r, path: path, in: in}, nil
 }
 
@@ -49,7 +51,7 @@ func (j *journalFormat) bus(theirs uint8) int {
 		j.number = append(j.number, int(ours))
 	}
 	if j.number[theirs] < 0 {
-		j.owner.faults.add(Fault{File: j.path, Unit: "byte", N: j.in.Position().Offset,
+		j.owner.faults.add(Fault{File: j.path, Unit: "frame", N: int64(j.in.Position().Frame),
 			Reason: "more than 32 interface names in the captures"})
 	}
 	return j.number[theirs]

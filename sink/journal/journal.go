@@ -32,7 +32,8 @@
 //	16 16  journal id, random, equal in all segments of a journal
 //	32  8  capture time of the first frame, ns since 1970-01-01, signed
 //	40  8  index of the first frame, counted from 0 over the whole journal
-//	48 12  zero
+//	48  1  1 if the segment is packed, else 0
+//	49 11  zero
 //	60  4  CRC32C of bytes 0 to 59
 //
 // A block is a header of 52 bytes and a payload:
@@ -120,11 +121,10 @@ const (
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
 // Cursor is a place in a journal: before a frame. It stays valid for as long
-// as the segment is kept. The zero Cursor is the beginning.
+// as the segment is kept, packed or not. The zero Cursor is the beginning.
 type Cursor struct {
 	Segment uint32 // number of the segment, 0 for the first there is
-	Offset  int64  // of the block in the segment, bytes
-	Frame   uint32 // frames of the block that come before the place
+	Frame   uint64 // index of the frame, counted over the whole journal
 }
 
 // Loss is one stretch of a journal that cannot be read.

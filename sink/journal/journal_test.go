@@ -111,6 +111,7 @@ func read(t testing.TB, path string) ([]received, Recovery) {
 		t.Fatal(err)
 	}
 	defer r.Close()
+	r.ReadAhead(4)
 	return drain(t, r), r.Recovery()
 }
 
@@ -366,6 +367,32 @@ func TestManyDamagedBlocks(t *testing.T) {
 	checkEqual(t, got, append(list[10_000:20_000:20_000], list[0]))
 	if rec.Count != 2 || rec.Frames != 30_000 {
 		t.Errorf("losses: %d places, %d frames", rec.Count, rec.Frames)
+	}
+}
+
+// TestReadAheadIsLeftHalfWay closes a reader that has blocks in work.
+func TestReadAheadIsLeftHalfWay(t *testing.T) {
+	list := randomFrames(18, 20_000)
+	dir := t.TempDir()
+	write(t, dir, Options{BlockFrames: 2000}, list)
+	for n := range 5 {
+		r, err := Open(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.ReadAhead(3)
+		var f frame.Frame
+		for i := range n * 2000 {
+			if err := r.Next(&f); err != nil || f.Time != list[i].Time {
+				t.Fatal(i, f, err)
+			}
+		}
+		if at := r.Position().Frame; at != uint64(n*2000) {
+			t.Errorf("position %d after %d frames", at, n*2000)
+		}
+		if err := r.Close(); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 
@@ -699,7 +726,7 @@ func TestDeletedSegments(t *testing.T) {
 	if err := errors.Join(os.Remove(segmentPath(dir, 1)), os.Remove(segmentPath(dir, 3))); err != nil {
 		t.Fatal(err)
 	}
-	r, err := OpenAt(dir, Cursor{Segment: 1, Offset: headerLen, Frame: 5})
+	r, err := OpenAt(dir, Cursor{Segment: 1, Frame: 5})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -15,25 +15,29 @@ import (
 // follow a journal that is being written: after io.EOF, Next may be called
 // again and goes on when more has been written. It is not safe for concurrent
 // use.
+//
+// Blocks pass through it in two steps: they are found in the files, one after
+// another, and decoded, several at a time if ReadAhead allows it. They are
+// delivered in the order in which they were found.
 type Reader struct {
 	dir  string // empty if a single segment file is read
 	path string // of that file
 	zip  *zstd.Decoder
 
 	seg    *segment
-	sealed bool  // a later segment exists: nothing more will come in seg
-	off    int64 // of the next block
-	cur    Cursor
-	skip   uint32 // frames to leave out of the next block
+	sealed bool   // a later segment exists: nothing more will come in seg
+	off    int64  // of the next block
+	from   uint64 // frames of a lower index are left out
 	index  uint64 // expected of the next block
 	synced bool   // index is known
 	gap    bool   // the last loss is still without its number of frames
 
-	frames []frame.Frame // of the present block
-	next   int
-	stored []byte
-	raw    []byte
-	dec    decoder
+	depth   int      // blocks that may be in work
+	work    []*block // in the order of the journal
+	spare   []*block
+	present *block
+	next    int // in present
+	cur     Cursor
 
 	buses    []string
 	recovery Recovery
@@ -52,7 +56,7 @@ func OpenAt(path string, at Cursor) (*Reader, error) {
 	if err != nil {
 		return nil, fmt.Errorf("journal %w; check the name", err)
 	}
-	r := &Reader{path: path, cur: at}
+	r := &Reader{path: path, cur: at, depth: 1, present: &block{}}
 	if st.IsDir() {
 		r.dir = path
 		list, err := segments(path)
@@ -72,6 +76,10 @@ func OpenAt(path string, at Cursor) (*Reader, error) {
 	}
 	return r, nil
 }
+
+// ReadAhead has up to n blocks decoded at a time, each by a goroutine of its
+// own, ahead of what Next gives. It costs about 2 MB a block.
+func (r *Reader) ReadAhead(n int) { r.depth = max(n, 1) }
 
 // begin opens the segment of a place, or the next one there is.
 func (r *Reader) begin(at Cursor) error {
@@ -117,11 +125,10 @@ func (r *Reader) enter(number uint32, at Cursor) error {
 		r.finished += r.seg.size()
 		r.seg.file.Close()
 	}
-	r.seg, r.sealed, r.off, r.skip = s, false, max(at.Offset, headerLen), at.Frame
-	r.cur = Cursor{s.number, r.off, at.Frame}
+	r.seg, r.sealed, r.off, r.from = s, false, headerLen, at.Frame
 	if s.damage != nil {
 		r.lose(Loss{File: path, Bytes: min(headerLen, s.size()), Reason: s.damage.Error()})
-	} else if !r.synced && at.Offset <= headerLen {
+	} else if !r.synced {
 		r.index, r.synced = s.head.first, true
 	}
 	return nil
@@ -129,12 +136,12 @@ func (r *Reader) enter(number uint32, at Cursor) error {
 
 // Next stores the next frame in f. It returns io.EOF at the present end.
 func (r *Reader) Next(f *frame.Frame) error {
-	for r.next == len(r.frames) {
+	for r.next == len(r.present.frames) {
 		if err := r.load(); err != nil {
 			return err
 		}
 	}
-	*f = r.frames[r.next]
+	*f = r.present.frames[r.next]
 	r.next++
 	r.cur.Frame++
 	return nil
@@ -144,12 +151,7 @@ func (r *Reader) Next(f *frame.Frame) error {
 func (r *Reader) Buses() []string { return r.buses }
 
 // Position returns the place before the frame that Next gives next.
-func (r *Reader) Position() Cursor {
-	if r.next == len(r.frames) && r.seg != nil {
-		return Cursor{r.seg.number, r.off, r.skip}
-	}
-	return r.cur
-}
+func (r *Reader) Position() Cursor { return r.cur }
 
 // Recovery returns what could not be read so far. What lies behind the present
 // end of a journal that is being written may be a block in the making.
@@ -162,11 +164,15 @@ func (r *Reader) Recovery() Recovery {
 	return all
 }
 
-// BytesRead returns the bytes of the journal read so far.
+// BytesRead returns the bytes of the journal read so far, ahead included.
 func (r *Reader) BytesRead() int64 { return r.finished + r.off }
 
 // Close releases the file.
 func (r *Reader) Close() error {
+	for _, b := range r.work {
+		b.wait()
+	}
+	r.work = nil
 	if r.zip != nil {
 		r.zip.Close()
 	}
@@ -178,8 +184,42 @@ func (r *Reader) Close() error {
 	return err
 }
 
-// load reads on to the next whole block, over damage and segment ends.
+// load makes the next block the present one.
 func (r *Reader) load() error {
+	for {
+		var end error
+		for end == nil && len(r.work) < r.depth {
+			end = r.find()
+		}
+		if len(r.work) == 0 {
+			return end
+		}
+		b := r.work[0]
+		r.work = append(r.work[:0], r.work[1:]...)
+		b.wait()
+		err := b.err
+		var number []uint8
+		if err == nil {
+			number, err = r.number(b.names)
+		}
+		if err != nil {
+			r.lose(Loss{b.seg.path, b.off, int64(b.head.stored), int64(b.head.frames), err.Error()})
+			r.spare = append(r.spare, b)
+			continue
+		}
+		for i := range b.frames {
+			b.frames[i].Bus = number[b.frames[i].Bus]
+		}
+		r.spare = append(r.spare, r.present)
+		r.present, r.next = b, b.skip
+		r.cur = Cursor{b.seg.number, b.head.first + uint64(b.skip)}
+		return nil
+	}
+}
+
+// find reads on to the next whole block, over damage and segment ends, and has
+// it decoded.
+func (r *Reader) find() error {
 	for {
 		if r.seg == nil {
 			if err := r.begin(r.cur); err != nil {
@@ -189,10 +229,18 @@ func (r *Reader) load() error {
 				return io.EOF
 			}
 		}
-		h, err := r.block()
-		if err == nil {
-			r.accept(&h)
+		b := r.blank()
+		var err error
+		b.seg, b.off = r.seg, r.off
+		b.head, b.stored, err = r.seg.block(r.off, b.stored)
+		if err == nil && r.accept(b) {
+			r.work = append(r.work, b)
+			b.start(r.zip, r.depth > 1)
 			return nil
+		}
+		r.spare = append(r.spare, b)
+		if err == nil {
+			continue
 		}
 		var damage *damageError
 		if err != io.EOF && !errors.As(err, &damage) {
@@ -204,35 +252,15 @@ func (r *Reader) load() error {
 	}
 }
 
-// block reads and decodes the block at off.
-func (r *Reader) block() (blockHead, error) {
-	r.frames, r.next = r.frames[:0], 0
-	h, stored, err := r.seg.block(r.off, r.stored)
-	r.stored = stored
-	if err != nil {
-		return h, err
+// blank returns a block to fill.
+func (r *Reader) blank() *block {
+	n := len(r.spare)
+	if n == 0 {
+		return &block{}
 	}
-	damage := func(err error) error { return &damageError{err.Error(), int64(h.frames)} }
-	raw, err := h.payload(r.zip, stored, r.raw)
-	if err != nil {
-		return h, damage(err)
-	}
-	if h.codec != codecPlain {
-		r.raw = raw
-	}
-	frames, names, err := r.dec.decode(r.frames, raw, int(h.frames), h.time)
-	if err != nil {
-		return h, damage(err)
-	}
-	number, err := r.number(names)
-	if err != nil {
-		return h, damage(err)
-	}
-	for i := range frames {
-		frames[i].Bus = number[frames[i].Bus]
-	}
-	r.frames = frames
-	return h, nil
+	b := r.spare[n-1]
+	r.spare = r.spare[:n-1]
+	return b
 }
 
 // number gives our bus number of each name of a block.
@@ -255,16 +283,21 @@ next:
 	return number, nil
 }
 
-// accept makes the block just read the present one.
-func (r *Reader) accept(h *blockHead) {
+// accept goes on behind a whole block. It reports whether any of its frames are
+// wanted.
+func (r *Reader) accept(b *block) bool {
+	h := &b.head
 	r.tail = nil
 	if r.synced && h.first > r.index {
 		r.missing(int64(h.first - r.index))
 	}
 	r.index, r.synced, r.gap = h.first+uint64(h.frames), true, false
-	r.next = int(min(r.skip, h.frames))
-	r.cur = Cursor{r.seg.number, r.off, uint32(r.next)}
-	r.off, r.skip = h.end(r.off), 0
+	r.off = h.end(r.off)
+	b.skip = 0
+	if r.from > h.first {
+		b.skip = int(min(r.from-h.first, uint64(h.frames)))
+	}
+	return b.skip < int(h.frames)
 }
 
 // missing notes frames whose absence the index shows, with the loss that
@@ -305,7 +338,7 @@ func (r *Reader) pass(damage *damageError) error {
 		next := r.seg.find(r.off + 1)
 		if next >= 0 {
 			r.lose(Loss{File: r.seg.path, Offset: r.off, Bytes: next - r.off, Reason: damage.reason})
-			r.off, r.skip = next, 0
+			r.off = next
 			return nil
 		}
 		r.lose(Loss{File: r.seg.path, Offset: r.off, Bytes: r.seg.size() - r.off, Reason: damage.reason})

@@ -28,6 +28,7 @@ type segmentHead struct {
 	id     [16]byte
 	time   int64
 	first  uint64
+	packed bool
 }
 
 func (h *segmentHead) encode() []byte {
@@ -40,6 +41,9 @@ func (h *segmentHead) encode() []byte {
 	copy(b[16:], h.id[:])
 	le.PutUint64(b[32:], uint64(h.time))
 	le.PutUint64(b[40:], h.first)
+	if h.packed {
+		b[48] = 1
+	}
 	le.PutUint32(b[60:], crc32.Checksum(b[:60], castagnoli))
 	return b
 }
@@ -65,6 +69,7 @@ func decodeHead(b []byte) (h segmentHead, err error) {
 	}
 	h.number, h.time, h.first = le.Uint32(b[12:]), int64(le.Uint64(b[32:])), le.Uint64(b[40:])
 	copy(h.id[:], b[16:])
+	h.packed = b[48] != 0
 	return h, nil
 }
 
@@ -229,23 +234,8 @@ func (s *segment) find(off int64) int64 {
 	}
 }
 
-// payload undoes the codec of a stored payload.
-func (h *blockHead) payload(z *zstd.Decoder, stored, buf []byte) ([]byte, error) {
-	if h.codec == codecPlain {
-		if h.stored != h.raw {
-			return nil, errPayload
-		}
-		return stored, nil
-	}
-	out, err := z.DecodeAll(stored, slices.Grow(buf[:0], int(h.raw)))
-	if err != nil || len(out) != int(h.raw) {
-		return nil, errPayload
-	}
-	return out, nil
-}
-
 func newDecoder() (*zstd.Decoder, error) {
-	return zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(maxPayload))
+	return zstd.NewReader(nil, zstd.WithDecoderConcurrency(0), zstd.WithDecoderMaxMemory(maxPayload))
 }
 
 // segmentPath returns the name of a segment file.

@@ -4,12 +4,10 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"hash/crc32"
 	"io"
 	"os"
 	"path/filepath"
 
-	"github.com/klauspost/compress/zstd"
 	"golang.org/x/sys/unix"
 
 	"trialday.example/logd/decode/frame"
@@ -24,6 +22,9 @@ type Options struct {
 	BlockFrames  int   // frames after which a block is written, 1 to 65536; 0 means 16384
 	SegmentBytes int64 // size after which a new segment is begun; 0 means 64 MiB
 	Uncompressed bool  // store all blocks as they are; otherwise with zstd where that is smaller
+	// Packed is for frames that are all there already: blocks come out as Pack
+	// makes them.
+	Packed bool
 }
 
 func (o *Options) complete() error {
@@ -56,9 +57,7 @@ type Writer struct {
 
 	buses   []string
 	pending []frame.Frame
-	enc     encoder
-	zip     *zstd.Encoder
-	out     []byte
+	maker   *blockMaker
 }
 
 // Create opens the journal in dir for appending and makes the directory if
@@ -77,8 +76,7 @@ func Create(dir string, opts Options) (*Writer, error) {
 		d.Close()
 		return nil, err
 	}
-	w.zip, err = zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithEncoderCRC(false))
-	if err != nil {
+	if w.maker, err = newBlockMaker(opts.Uncompressed, opts.Packed); err != nil {
 		d.Close()
 		return nil, err
 	}
@@ -260,80 +258,44 @@ func (w *Writer) Flush() error {
 	if len(w.pending) == 0 {
 		return nil
 	}
-	payload, c := w.payload()
-	if err := w.room(int64(blockHeadLen + len(payload))); err != nil {
+	block, err := w.place()
+	if err != nil {
 		return err
 	}
-	h := blockHead{
-		stored: uint32(len(payload)), raw: uint32(len(w.enc.out)), frames: uint32(len(w.pending)),
-		first: w.index, time: w.pending[0].Time, journal: [4]byte(w.id[:4]), segment: w.number,
-		codec: c, sum: crc32.Checksum(payload, castagnoli),
-	}
-	w.out = append(w.out[:0], make([]byte, blockHeadLen)...)
-	h.encode(w.out)
-	w.out = append(w.out, payload...)
-	if _, err := w.file.WriteAt(w.out, w.off); err != nil {
+	if _, err := w.file.WriteAt(block, w.off); err != nil {
 		w.file.Truncate(w.off) // as far as possible: readers leave it out anyway
 		return fmt.Errorf("journal: %w; make room or check the disk", err)
 	}
-	w.off += int64(len(w.out))
+	w.off += int64(len(block))
 	w.index += uint64(len(w.pending))
 	w.pending = w.pending[:0]
 	return nil
 }
 
-// payload returns the columns of the pending frames, compressed if that pays.
-func (w *Writer) payload() ([]byte, codec) {
-	raw := w.enc.encode(w.pending, w.buses)
-	if w.opts.Uncompressed {
-		return raw, codecPlain
-	}
-	w.out = w.compress(w.out[:0], raw)
-	if len(w.out) >= len(raw) {
-		return raw, codecPlain
-	}
-	return append([]byte(nil), w.out...), codecZstd
-}
-
-// minFrame is the least that is compressed by itself, in bytes: what a zstd
-// frame and its table of codes cost is regained above it.
-const minFrame = 8 << 10
-
-// compress makes several zstd frames of a payload, since parts that look
-// different are smaller each with its own code.
-func (w *Writer) compress(out, raw []byte) []byte {
-	from := 0
-	for _, to := range w.enc.cuts {
-		if to-from >= minFrame {
-			out = w.zip.EncodeAll(raw[from:to], out)
-			from = to
+// place makes the block of the pending frames, and sure that there is a segment
+// that can take it.
+func (w *Writer) place() ([]byte, error) {
+	if w.file == nil {
+		if err := w.begin(); err != nil {
+			return nil, err
 		}
 	}
-	if from < len(raw) {
-		out = w.zip.EncodeAll(raw[from:], out)
+	block := w.maker.block(w.pending, w.buses, &segmentHead{number: w.number, id: w.id}, w.index)
+	if w.off == headerLen || w.off+int64(len(block)) <= w.opts.SegmentBytes {
+		return block, nil
 	}
-	return out
-}
-
-// room makes sure that there is a segment that can take n bytes more.
-func (w *Writer) room(n int64) error {
-	if w.file != nil && w.off > headerLen && w.off+n > w.opts.SegmentBytes {
-		if err := w.file.Sync(); err != nil {
-			return fmt.Errorf("journal: %w", err)
-		}
-		w.file.Close()
-		w.file = nil
+	if err := w.file.Sync(); err != nil {
+		return nil, fmt.Errorf("journal: %w", err)
 	}
-	if w.file != nil {
-		return nil
-	}
-	return w.begin()
+	w.file.Close()
+	w.file = nil
+	return w.place()
 }
 
 // begin creates the next segment. It appears under its name only when the
 // header is on the disk.
 func (w *Writer) begin() error {
-	h := segmentHead{number: w.number + 1, id: w.id, time: w.pending[0].Time, first: w.index}
+	h := segmentHead{number: w.number + 1, id: w.id, time: w.pending[0].Time, first: w.index, packed: w.opts.Packed}
 	path := segmentPath(w.dir.Name(), h.number)
 	file, err := os.OpenFile(path+".new", os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o644)
 	if err != nil {
@@ -380,7 +342,6 @@ func (w *Writer) Close() error {
 	if w.file != nil {
 		err = errors.Join(err, w.file.Close())
 	}
-	w.zip.Close()
 	w.dir.Close() // releases the lock
 	w.dir, w.file, w.pending = nil, nil, nil
 	return err
