@@ -42,6 +42,9 @@ func (k *tick) moment() Moment {
 // as soon as it is over. It must be set before the first sample.
 func (t *Trial) Each(f func(*Moment)) { t.live.each = f }
 
+// Heard are the engines that sent their speed so far.
+func (t *Trial) Heard() EngineSet { return t.found.Heard }
+
 // liveState is what looking on needs beside the trial.
 type liveState struct {
 	each    func(*Moment)

@@ -18,6 +18,7 @@ import (
 	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/sink/results"
 	"trialday.example/logd/sink/sheet"
+	"trialday.example/logd/sink/timeline"
 )
 
 func replayCommand() *cobra.Command {
@@ -99,14 +100,18 @@ func writeResults(dir string, r *results.Results, line *results.Timeline) error 
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("output directory: %w", err)
 	}
-	files := []struct {
+	type file struct {
 		name string
 		fill func(io.Writer) error
-	}{
+	}
+	files := []file{
 		{"results.json", r.WriteJSON},
 		{"sheet.html", func(w io.Writer) error { return sheet.WriteHTML(w, r, line) }},
 		{"steps.csv", func(w io.Writer) error { return sheet.WriteStepsCSV(w, r) }},
 		{"windows.csv", func(w io.Writer) error { return sheet.WriteWindowsCSV(w, r) }},
+	}
+	if line.Zoom != nil {
+		files = append(files, file{timeline.File, line.Zoom.Write})
 	}
 	for _, f := range files {
 		if err := replaceFile(filepath.Join(dir, f.name), f.fill); err != nil {

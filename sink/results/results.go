@@ -7,6 +7,8 @@
 // replays of one journal are equal byte for byte.
 package results
 
+import "trialday.example/logd/sink/timeline"
+
 // Schema names this document's layout. It changes when a key is renamed or
 // removed or its meaning moves, never when a key is added.
 const Schema = "trialday-results/1"
@@ -293,4 +295,7 @@ type Timeline struct {
 	SpeedKn   []float64   // speed over ground
 	RPM       [][]float64 // per engine
 	FuelLPH   []float64
+	// Zoom is the day at any scale; nil where the figures were derived again
+	// without it.
+	Zoom *timeline.Timeline
 }

@@ -35,6 +35,7 @@ type Day struct {
 	frames  fingerprint
 	places  places
 	hearing hearing
+	course  course
 	fitted  fitted
 	events  []decode.Event
 	dropped int
@@ -50,6 +51,8 @@ type Day struct {
 func New(cfg configs.Config, version string, buses func() []string) *Day {
 	d := &Day{cfg: cfg, version: version, buses: buses, trial: calc.New(settings(&cfg)), frames: newFingerprint(buses)}
 	d.fitted = newFitted(&cfg)
+	d.course = newCourse()
+	d.trial.Each(d.course.second)
 	d.decoder = decode.New(Options(&cfg, buses), d)
 	return d
 }
@@ -69,6 +72,7 @@ func (d *Day) Sample(s sample.Sample) {
 	d.gaps.add(&s)
 	d.hearing.add(&s)
 	d.trial.Add(&s)
+	d.course.add(&s)
 }
 
 // Event implements decode.Handler.
@@ -109,7 +113,9 @@ func (d *Day) Finish(bad int64) (*results.Results, *results.Timeline) {
 // Results are those so far, or of the whole day after Close. It changes nothing
 // in the day.
 func (d *Day) Results(bad int64) (*results.Results, *results.Timeline) {
-	return d.Evidence(bad).Results(Given{d.cfg, d.version, d.readings, d.amendments})
+	r, line := d.Evidence(bad).Results(Given{d.cfg, d.version, d.readings, d.amendments})
+	line.Zoom = d.Timeline()
+	return r, line
 }
 
 // settings turns the configuration into what calculation needs, in SI.

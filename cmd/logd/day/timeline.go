@@ -1,0 +1,54 @@
+package day
+
+import (
+	"math"
+
+	"trialday.example/logd/calc"
+	"trialday.example/logd/decode/sample"
+	"trialday.example/logd/pgn"
+	"trialday.example/logd/sink/timeline"
+)
+
+// course hands the seconds of the day, each with the position then, to the
+// timeline.
+type course struct {
+	line     *timeline.Timeline
+	lat, lon float64 // rad; NaN before the first
+	at       int64   // trial time of the position
+}
+
+// positionHold, ns, is how long a position stands for the boat: some receivers
+// send it once a second, and a message can come late.
+const positionHold = int64(2e9)
+
+func newCourse() course { return course{line: timeline.New(), lat: math.NaN(), lon: math.NaN()} }
+
+// add takes a sample after the seconds before it were handed on.
+func (c *course) add(s *sample.Sample) {
+	if s.State != pgn.Valid {
+		return
+	}
+	switch s.Quantity {
+	case pgn.Latitude:
+		c.lat = s.Value
+	case pgn.Longitude:
+		c.lon, c.at = s.Value, s.Time
+	}
+}
+
+// second takes the next second of the day.
+func (c *course) second(m *calc.Moment) {
+	if c.at < m.At-positionHold {
+		c.line.Add(m, math.NaN(), math.NaN())
+		return
+	}
+	c.line.Add(m, c.lat*180/math.Pi, c.lon*180/math.Pi)
+}
+
+// Timeline is the course of the day so far, dated as well as is known now. It
+// may be looked at while the day goes on.
+func (d *Day) Timeline() *timeline.Timeline {
+	d.course.line.Name(engineNames(&d.cfg, d.trial.Heard()))
+	d.course.line.Date(d.decoder.Clock().UTC)
+	return d.course.line
+}
