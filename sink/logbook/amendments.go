@@ -56,12 +56,18 @@ type Span struct {
 	ToS   *float64 `json:"to_s"`
 }
 
+// Refused is why an amendment is not taken: what is wrong with it, not with the
+// disk.
+type Refused string
+
+func (r Refused) Error() string { return string(r) }
+
 // String names the span for people.
 func (s Span) String() string { return "from " + s.Start + " to " + s.End }
 
 // Amend appends an amendment to the trial's, with the next id and the time by
 // the recorder's clock, and returns it as it was kept. It is on the disk when
-// Amend returns.
+// Amend returns. An error that is Refused is of what was asked for.
 //
 // Programs that amend exclude each other by a lock on the file. What a power cut
 // left of a line, which nobody was told of as kept, is cut off.
@@ -93,7 +99,7 @@ func (t *Trial) Amend(a Amendment, now time.Time) (Amendment, error) {
 		err = fmt.Errorf("the trial has %d amendments, and no more are kept", maxAmendments)
 	}
 	if err != nil {
-		return a, err
+		return a, Refused(err.Error())
 	}
 	if err := f.Truncate(before.whole); err != nil {
 		return a, fmt.Errorf("logbook: %w", err)

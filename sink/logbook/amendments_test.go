@@ -3,6 +3,7 @@ package logbook
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -75,7 +76,8 @@ func TestAmendmentsThatAreRefused(t *testing.T) {
 	} {
 		a := exclusion()
 		spoil(&a)
-		if _, err := x.Amend(a, day); err == nil || (!strings.Contains(err.Error(), why) && why != "no amendment 9") {
+		_, err := x.Amend(a, day)
+		if _, ok := errors.AsType[Refused](err); !ok || (!strings.Contains(err.Error(), why) && why != "no amendment 9") {
 			t.Errorf("%q: %v", why, err)
 		}
 	}

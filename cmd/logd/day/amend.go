@@ -3,6 +3,7 @@ package day
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"trialday.example/logd/calc"
@@ -101,6 +102,18 @@ func (d *document) told(of []calc.Amendment, outcomes []calc.Outcome) []results.
 		out = append(out, r)
 	}
 	return out
+}
+
+// original gives the steps without the amendments, where any is applied.
+func (d *document) original(amended *calc.Report, edge results.Edge) []results.Step {
+	if !slices.ContainsFunc(amended.Outcomes, func(o calc.Outcome) bool { return o.Applied }) {
+		return nil
+	}
+	rep := calc.Derive(d.Calc, settings(&d.Config), nil)
+	var r results.Results
+	r.Figures(rep, edge)
+	r.AddReadings(d.Readings, rep, edge)
+	return r.Steps
 }
 
 // damaged says which amendments could not be read.

@@ -1,0 +1,142 @@
+package day
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"trialday.example/logd/configs"
+	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/sink/journal"
+	"trialday.example/logd/sink/logbook"
+	"trialday.example/logd/sink/results"
+)
+
+// Recall gives the evidence of a trial: what was kept of it or, where that is
+// doubtful, by a replay of its frames, whose evidence is kept then. Of a trial
+// that is being recorded it is that of the day so far, as it was kept last.
+//
+// A replay takes some 4 s an hour of a day with three engines on a small
+// computer; what was kept is read in tenths of a second.
+func Recall(ctx context.Context, t logbook.Trial, cfg *configs.Config, version string) (*Evidence, error) {
+	place, err := PlaceOf(t.Dir, t.Frames(), cfg)
+	if err != nil {
+		return nil, err
+	}
+	if e := place.Kept(t.Busy()); e != nil {
+		return e, nil
+	}
+	e, err := Replay(ctx, t.Frames(), *cfg, version)
+	if err != nil {
+		return nil, err
+	}
+	// What cannot be kept costs a replay the next time, and nothing else.
+	_ = place.Keep(e, !t.Busy())
+	return e, nil
+}
+
+// Replay gives the evidence of the frames in a journal, of all that there are
+// when it comes to the end.
+func Replay(ctx context.Context, frames string, cfg configs.Config, version string) (*Evidence, error) {
+	in, err := journal.Open(frames)
+	if err != nil {
+		return nil, err
+	}
+	defer in.Close()
+	d := New(cfg, version, in.Buses)
+	n := 0
+	_, err = frame.Each(in, func(f *frame.Frame) error {
+		d.Frame(f)
+		if n++; n%4096 == 0 {
+			return ctx.Err()
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	d.Close()
+	return d.Evidence(int64(len(in.Recovery().Losses))), nil
+}
+
+// ReadAmendments reads those of a trial.
+func ReadAmendments(t logbook.Trial) (Amendments, error) {
+	list, faults, err := t.Amendments()
+	return Amendments{list, faults}, err
+}
+
+// Amended derives the results of a trial again, with its amendments. It writes
+// nothing but the evidence.
+func Amended(ctx context.Context, t logbook.Trial, cfg configs.Config, version string) (*results.Results, *results.Timeline, error) {
+	e, err := Recall(ctx, t, &cfg, version)
+	if err != nil {
+		return nil, nil, err
+	}
+	a, err := ReadAmendments(t)
+	if err != nil {
+		return nil, nil, err
+	}
+	r, line := e.Results(Given{Config: cfg, Version: version, Amendments: a})
+	return r, line, nil
+}
+
+// Asked is what a person asks for.
+type Asked struct {
+	Name, Reason string
+	Action       string // exclude, merge, withdraw
+	Windows      []int  // ids
+	Withdraws    int    // id of an amendment
+}
+
+// Amend keeps an amendment of a trial and derives the results with it. One that
+// could not be applied is not kept: the error is then logbook.Refused and says
+// why. It writes the amendment, and nothing else.
+func Amend(ctx context.Context, t logbook.Trial, cfg configs.Config, version string, asked Asked, now time.Time) (*results.Amendment, *results.Results, *results.Timeline, error) {
+	e, err := Recall(ctx, t, &cfg, version)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	a := logbook.Amendment{Name: asked.Name, Reason: asked.Reason, Action: asked.Action, Withdraws: asked.Withdraws}
+	for _, id := range asked.Windows {
+		s, err := e.Name(id)
+		if err != nil {
+			return nil, nil, nil, logbook.Refused(err.Error())
+		}
+		a.Windows = append(a.Windows, s)
+	}
+	given := Given{Config: cfg, Version: version}
+	if given.Amendments, err = ReadAmendments(t); err != nil {
+		return nil, nil, nil, err
+	}
+	if err := e.applies(given, a); err != nil {
+		return nil, nil, nil, err
+	}
+	if a, err = t.Amend(a, now); err != nil {
+		return nil, nil, nil, err
+	}
+	if given.Amendments, err = ReadAmendments(t); err != nil {
+		return nil, nil, nil, err
+	}
+	r, line := e.Results(given)
+	for i := range r.Amendments {
+		if r.Amendments[i].ID == a.ID {
+			return &r.Amendments[i], r, line, nil
+		}
+	}
+	return nil, nil, nil, fmt.Errorf("the amendment %d cannot be read again", a.ID)
+}
+
+// applies tells why an amendment would not be applied.
+func (e *Evidence) applies(given Given, a logbook.Amendment) error {
+	a.ID = 1
+	for _, o := range given.Amendments.List {
+		a.ID = max(a.ID, o.ID+1)
+	}
+	list := given.Amendments.List
+	given.Amendments.List = append(list[:len(list):len(list)], a)
+	r, _ := e.Results(given)
+	if o := r.Amendments[len(list)]; !o.Applied {
+		return logbook.Refused("the amendment cannot be applied: " + o.Why)
+	}
+	return nil
+}
