@@ -34,8 +34,8 @@ var list = [...]watched{
 	{quantity: pgn.SpeedThroughWater, jump: 3, spacing: slow, moves: (*witness).paced},
 	{quantity: pgn.Latitude, jump: 1e-5, spacing: slow, moves: (*witness).travelled},
 	{quantity: pgn.Longitude, jump: 1e-5, circle: true, spacing: slow, moves: (*witness).travelled},
-	{quantity: pgn.Heading, jump: 30 * degree, circle: true, spacing: quick, moves: (*witness).turned},
-	{quantity: pgn.HeadingMagnetic, jump: 30 * degree, circle: true, spacing: quick, moves: (*witness).turned},
+	{quantity: pgn.Heading, jump: 30 * degree, circle: true, spacing: quick, moves: (*witness).steered},
+	{quantity: pgn.HeadingMagnetic, jump: 30 * degree, circle: true, spacing: quick, moves: (*witness).steered},
 	{quantity: pgn.Pitch, jump: 10 * degree, spacing: quick, moves: (*witness).paced},
 	{quantity: pgn.Roll, jump: 15 * degree, spacing: quick, moves: (*witness).paced},
 	{quantity: pgn.RateOfTurn, jump: 30 * degree, spacing: quick, moves: (*witness).turned},
@@ -63,7 +63,13 @@ func places() (p [pgn.NumQuantities]int) {
 // series keeps a track of each quantity watched.
 type series struct {
 	tracks [len(list)][MaxEngines]track
+	recent [patience]cell // seconds that are not shown to the tracks yet
+	n      int
 }
+
+// patience, s: what happened so shortly before a value moved again counts for
+// nothing, as sensors and their messages lag.
+const patience = 5
 
 // track is one series: its last two samples, the value it stands still at, and
 // what was found so far.
@@ -115,10 +121,15 @@ func (t *track) add(v *sample.Sample, w *watched) {
 	t.known = min(t.known+1, 2)
 }
 
-func (s *series) cell(c *cell) {
+func (s *series) cell(now *cell) {
+	c := s.recent[s.n%patience]
+	s.recent[s.n%patience] = *now
+	if s.n++; s.n <= patience {
+		return
+	}
 	for i := range s.tracks {
 		for e := range s.tracks[i] {
-			s.tracks[i][e].still.see(c, e)
+			s.tracks[i][e].still.see(&c, e)
 		}
 	}
 }

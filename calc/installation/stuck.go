@@ -39,6 +39,10 @@ func (w *witness) revved() bool { return w.highest > 1.3*w.lowest && w.lowest > 
 // turned: the course over ground changed by a right angle.
 func (w *witness) turned() bool { return w.most > math.Pi/2 }
 
+// steered: it turned, or ran through other speeds for a while, in which no boat keeps
+// its heading to a part of a degree.
+func (w *witness) steered() bool { return w.turned() || w.paced() && w.travelled() }
+
 // travelled: the boat went as far as a small harbour is wide.
 func (w *witness) travelled() bool { return w.way > 300 }
 

@@ -1,7 +1,7 @@
 package day
 
 import (
-	"cmp"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -64,10 +64,9 @@ func kinds(r *results.Results) []string {
 
 const spoilt = "../../../testdata/installation"
 
-// Every detector runs on every day; each day must show its own fault and no
-// other.
-func TestEachFaultIsFoundOnItsOwnDayOnly(t *testing.T) {
-	t.Parallel()
+// expectedKinds gives the findings that each spoilt day must have.
+func expectedKinds(t *testing.T) map[string][]string {
+	t.Helper()
 	text, err := os.ReadFile(filepath.Join(spoilt, "expected.yaml"))
 	if err != nil {
 		t.Fatal(err)
@@ -76,6 +75,14 @@ func TestEachFaultIsFoundOnItsOwnDayOnly(t *testing.T) {
 	if err := yaml.Unmarshal(text, &expected); err != nil {
 		t.Fatal(err)
 	}
+	return expected
+}
+
+// Every detector runs on every day; each day must show its own fault and no
+// other.
+func TestEachFaultIsFoundOnItsOwnDayOnly(t *testing.T) {
+	t.Parallel()
+	expected := expectedKinds(t)
 	files, err := filepath.Glob(filepath.Join(spoilt, "*.yaml"))
 	if err != nil || len(files) != len(expected)+1 {
 		t.Fatalf("%d files for %d expectations: %v", len(files), len(expected), err)
@@ -94,11 +101,79 @@ func TestEachFaultIsFoundOnItsOwnDayOnly(t *testing.T) {
 			}
 			for _, f := range r.Findings {
 				t.Logf("%s: %s. %s. Remedy: %s. Sure: %s", f.Kind, f.What, f.Meaning, f.Remedy, f.Sure)
-				if cmp.Or(f.What, f.Meaning, f.Remedy, f.Sure) == "" || f.What == "" || f.Meaning == "" || f.Remedy == "" || f.Sure == "" {
+				if f.What == "" || f.Meaning == "" || f.Remedy == "" || f.Sure == "" {
 					t.Errorf("not complete: %+v", f)
 				}
 			}
 			t.Log(r.Vessel.EngineSides)
 		})
+	}
+}
+
+// Where on the globe and in the calendar a day lies changes nothing but its
+// places and dates.
+func TestEdgesOfGlobeAndCalendar(t *testing.T) {
+	t.Parallel()
+	s := scenario(t, "installation")
+	base, _ := simulated(t, s, configured(s), 1)
+	for name, days := range map[string][2]string{
+		"date_line": {"2031-06-02", "2031-06-02"}, "equator": {"2031-06-02", "2031-06-02"},
+		"leap_day": {"2032-02-28", "2032-02-29"}, "new_year": {"2031-12-31", "2032-01-01"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			s := scenario(t, filepath.Join(spoilt, name+".yaml"))
+			r, _ := simulated(t, s, configured(s), 1)
+			if !strings.HasPrefix(r.Trial.Start, days[0]) || !strings.HasPrefix(r.Trial.End, days[1]) {
+				t.Errorf("from %s to %s", r.Trial.Start, r.Trial.End)
+			}
+			if len(r.Steps) != len(base.Steps) || len(r.Turns) != len(base.Turns) || len(r.Stops) != len(base.Stops) || len(r.Runs) != len(base.Runs) {
+				t.Fatalf("%d steps, %d turns, %d stops, %d runs; want %d, %d, %d, %d", len(r.Steps), len(r.Turns), len(r.Stops), len(r.Runs),
+					len(base.Steps), len(base.Turns), len(base.Stops), len(base.Runs))
+			}
+			for i := range r.Steps {
+				near(t, "speed", r.Steps[i].SpeedKn.Mean, base.Steps[i].SpeedKn.Mean, 0.001)
+				near(t, "burn", r.Steps[i].FuelLPH.Mean, base.Steps[i].FuelLPH.Mean, 0.001)
+			}
+			for i := range r.Turns {
+				near(t, "diameter", *r.Turns[i].SteadyDiameterM, *base.Turns[i].SteadyDiameterM, 0.002)
+			}
+			for i := range r.Stops {
+				near(t, "track reach", *r.Stops[i].TrackReachM, *base.Stops[i].TrackReachM, 0.002)
+			}
+			for i := 1; i < len(r.Runs); i++ {
+				if r.Runs[i].Start < r.Runs[i-1].End {
+					t.Errorf("run %d starts at %s, before %s", i, r.Runs[i].Start, r.Runs[i-1].End)
+				}
+			}
+		})
+	}
+}
+
+// near compares to a part of the wanted value.
+func near(t *testing.T, what string, got, want, part float64) {
+	t.Helper()
+	if math.Abs(got-want) > part*math.Abs(want) {
+		t.Errorf("%s is %g, want %g", what, got, want)
+	}
+}
+
+// North and south mean the heading wraps around in every sea.
+func TestHeadingsAroundNorth(t *testing.T) {
+	t.Parallel()
+	s := scenario(t, filepath.Join(spoilt, "north.yaml"))
+	r, _ := simulated(t, s, configured(s), 1)
+	if len(r.Steps) < 4 {
+		t.Fatalf("%d steps", len(r.Steps))
+	}
+	for _, step := range r.Steps {
+		if step.Passes > 1 && !step.CurrentCorrected {
+			t.Errorf("step %d is not corrected", step.ID)
+		}
+	}
+	for _, w := range r.Windows {
+		if off := math.Abs(math.Remainder(*w.HeadingDeg, 180)); w.Accepted && off > 4 {
+			t.Errorf("window %d: heading %g", w.ID, *w.HeadingDeg)
+		}
 	}
 }
