@@ -8,6 +8,7 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"time"
 )
 
 // Amendment is what a person asks for: that windows do not count, or count as
@@ -23,6 +24,10 @@ type Amendment struct {
 // maxBody bounds what a client may send, in bytes.
 const maxBody = 64 << 10
 
+// deriveIn is how long results may take to be derived again: a moment, or the
+// time to read all frames of a long day where nothing else was kept of it.
+const deriveIn = 10 * time.Minute
+
 // amend takes an amendment.
 func (s *server) amend(w http.ResponseWriter, r *http.Request, t Trial) {
 	if s.Amend == nil {
@@ -31,6 +36,10 @@ func (s *server) amend(w http.ResponseWriter, r *http.Request, t Trial) {
 	}
 	var a Amendment
 	if !readBody(w, r, &a) {
+		return
+	}
+	if err := http.NewResponseController(w).SetWriteDeadline(time.Now().Add(deriveIn)); err != nil {
+		s.failed(w, err)
 		return
 	}
 	kept, err := s.Amend(r.Context(), t, a)

@@ -20,7 +20,7 @@
 //	GET  /api/trials                     list of Trial
 //	GET  /api/trials/{n}/results         results.json
 //	GET  /api/trials/{n}/timeline        timeline.View; from, to (s since 1970) and points
-//	GET  /api/trials/{n}/track           timeline.Track; points
+//	GET  /api/trials/{n}/track           timeline.Track; the same
 //	GET  /api/trials/{n}/{file}          sheet.html and the other files of the list
 //	POST /api/trials/{n}/amendments      an Amendment; 201 with what was kept
 //	POST /login, /logout                 where a password is asked for: {"password": "..."}
@@ -54,10 +54,9 @@ type Options struct {
 	// Live is the present state and a channel that is closed when there is
 	// another.
 	Live func() (state *results.Live, next <-chan struct{})
-	// Timeline and Track give the course of a trial, fs.ErrNotExist where there is
-	// none. From and to are in s since 1970 UTC, -Inf and +Inf for all of it.
-	Timeline func(t Trial, from, to float64, points int) (*timeline.View, error)
-	Track    func(t Trial, points int) (*timeline.Track, error)
+	// Present is the course of the trial that is being recorded; nil for any other
+	// trial, whose course is in its directory. It can be nil itself.
+	Present func(t Trial) *timeline.Timeline
 	// Amend keeps an amendment and derives the results again. What it returns is
 	// the answer. An error that is a Refusal is the client's. Nil: none is kept.
 	Amend func(ctx context.Context, t Trial, a Amendment) (kept any, err error)
@@ -79,6 +78,7 @@ type server struct {
 	Options
 	streams chan struct{} // has an element for each open stream
 	changes changes
+	opened  opened
 }
 
 // New makes the handler. Its error is one of Access.
@@ -110,7 +110,6 @@ func (s *server) routes(assets fs.FS) http.Handler {
 	plain.HandleFunc("GET /api/trials/{n}/timeline", s.of(s.timeline))
 	plain.HandleFunc("GET /api/trials/{n}/track", s.of(s.track))
 	plain.HandleFunc("GET /api/trials/{n}/{file}", s.of(s.file))
-	plain.HandleFunc("POST /api/trials/{n}/amendments", s.of(s.amend))
 	plain.HandleFunc("GET /api/", func(w http.ResponseWriter, r *http.Request) {
 		fail(w, http.StatusNotFound, "there is nothing at "+r.URL.Path)
 	})
@@ -122,6 +121,7 @@ func (s *server) routes(assets fs.FS) http.Handler {
 	all := http.NewServeMux()
 	all.Handle("/", gzhttp.GzipHandler(plain))
 	all.HandleFunc("GET /api/live/stream", s.stream)
+	all.HandleFunc("POST /api/trials/{n}/amendments", s.of(s.amend))
 	return all
 }
 

@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"math"
 	"net"
 	"net/http"
 	"os"
@@ -18,6 +17,7 @@ import (
 	"testing"
 	"time"
 
+	"trialday.example/logd/calc"
 	"trialday.example/logd/sink/results"
 	"trialday.example/logd/sink/timeline"
 )
@@ -64,6 +64,7 @@ func serve(t *testing.T, access Access) *served {
 	dir := t.TempDir()
 	s := &served{T: t, dir: dir, now: newNow(), amended: make(chan Amendment, 1)}
 	s.write("results.json", aTrial)
+	s.course()
 	s.write("sheet.html", "<!DOCTYPE html><style>p{color:red}</style><p>sheet")
 	trials, err := Open(dir)
 	if err != nil {
@@ -79,15 +80,6 @@ func serve(t *testing.T, access Access) *served {
 	}
 	h, err := New(Options{
 		Trials: trials, Live: s.now.get, Access: access, Log: slog.New(slog.DiscardHandler),
-		Timeline: func(_ Trial, from, to float64, points int) (*timeline.View, error) {
-			if points == 404 {
-				return nil, os.ErrNotExist
-			}
-			return &timeline.View{StepS: float64(points), Time: timeline.Values{from, to}}, nil
-		},
-		Track: func(_ Trial, points int) (*timeline.Track, error) {
-			return &timeline.Track{Time: timeline.Values{float64(points), math.NaN()}}, nil
-		},
 		Amend: func(_ context.Context, _ Trial, a Amendment) (any, error) {
 			if a.Name == "" {
 				return nil, Refusal{"an amendment needs a name"}
@@ -111,6 +103,21 @@ func serve(t *testing.T, access Access) *served {
 	})
 	t.Cleanup(s.stop)
 	return s
+}
+
+// course writes a timeline of a hundred seconds.
+func (s *served) course() {
+	s.Helper()
+	line := timeline.New()
+	for i := range int64(100) {
+		line.Add(&calc.Moment{At: i * 1e9}, 50, float64(i)/100)
+	}
+	line.Date(func(trial int64) int64 { return 1e18 + trial })
+	var b bytes.Buffer
+	if err := line.Write(&b); err != nil {
+		s.Fatal(err)
+	}
+	s.write(timeline.File, b.String())
 }
 
 func (s *served) write(name, text string) {
@@ -179,16 +186,16 @@ func (a answer) problem(t *testing.T) string {
 func TestWhatIsServed(t *testing.T) {
 	s := serve(t, Access{})
 	for path, want := range map[string]string{
-		"/":                              "<!DOCTYPE html>",
-		"/api/live":                      `"version":"first"`,
-		"/api/trials":                    `[{"number":1,"name":"invented","start":"2031-05-04T07:30:00Z","end":"2031-05-04T09:00:00Z","closed":true,"has_results":true}]`,
-		"/api/trials/1/results":          aTrial,
-		"/api/trials/1/results.json":     aTrial,
-		"/api/trials/1/sheet.html":       "<p>sheet",
-		"/api/trials/1/timeline":         `{"step_s":1000,"time":[null,null]`,
-		"/api/trials/1/track?points=7":   `{"time":[7,null]`,
-		"/api/trials/1/track?points=1e9": `{"time":[10000,null]`,
-		"/api/trials/1/timeline?from=1.5&to=2.5&points=300": `{"step_s":300,"time":[1.5,2.5]`,
+		"/":                               "<!DOCTYPE html>",
+		"/api/live":                       `"version":"first"`,
+		"/api/trials":                     `[{"number":1,"name":"invented","start":"2031-05-04T07:30:00Z","end":"2031-05-04T09:00:00Z","closed":true,"has_results":true}]`,
+		"/api/trials/1/results":           aTrial,
+		"/api/trials/1/results.json":      aTrial,
+		"/api/trials/1/sheet.html":        "<p>sheet",
+		"/api/trials/1/timeline":          `{"step_s":1,"time":[1000000000,1000000001,`,
+		"/api/trials/1/timeline?points=2": `{"step_s":64,"time":[1000000000,1000000064]`,
+		"/api/trials/1/track?points=1e9":  `{"time":[1000000000,1000000001,`,
+		"/api/trials/1/timeline?from=1000000010&to=1000000011&points=300": `{"step_s":1,"time":[1000000010,1000000011]`,
 		"/healthz": "well",
 	} {
 		if a := s.get(path, http.StatusOK); !strings.Contains(a.body, want) {
@@ -200,7 +207,6 @@ func TestWhatIsServed(t *testing.T) {
 		"/api/trials/one/results":             404,
 		"/api/trials/1/truth.json":            404,
 		"/api/trials/1/sheet.pdf":             404,
-		"/api/trials/1/timeline?points=404":   404,
 		"/api/trials/1/timeline?from=noon":    400,
 		"/api/trials/1/timeline?from=NaN":     400,
 		"/api/trials/1/timeline?from=2&to=1":  400,
@@ -210,6 +216,12 @@ func TestWhatIsServed(t *testing.T) {
 		s.get(path, status).problem(t)
 	}
 	s.get("/metrics", http.StatusNotFound) // not given
+	s.write(timeline.File, "damaged")
+	s.get("/api/trials/1/timeline", http.StatusInternalServerError).problem(t)
+	if err := os.Remove(filepath.Join(s.dir, timeline.File)); err != nil {
+		t.Fatal(err)
+	}
+	s.get("/api/trials/1/track", http.StatusNotFound).problem(t)
 }
 
 func TestFilesAreSentAgainOnlyWhenTheyChanged(t *testing.T) {

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"math"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -231,71 +230,4 @@ func mark(path string) string {
 		return ""
 	}
 	return tag(info)
-}
-
-// Points of a timeline or track: as many as are asked for, within bounds.
-const (
-	defaultPoints = 1000
-	maxPoints     = 10000
-)
-
-func (s *server) timeline(w http.ResponseWriter, r *http.Request, t Trial) {
-	if s.Timeline == nil {
-		s.course(w, t, nil, fs.ErrNotExist)
-		return
-	}
-	from, err := number(r, "from", math.Inf(-1))
-	to, toErr := number(r, "to", math.Inf(1))
-	points, pointsErr := number(r, "points", defaultPoints)
-	if err := cmp.Or(err, toErr, pointsErr); err != nil {
-		fail(w, http.StatusBadRequest, err.Error())
-		return
-	}
-	if from >= to {
-		fail(w, http.StatusBadRequest, "from is not before to")
-		return
-	}
-	view, err := s.Timeline(t, from, to, within(points))
-	s.course(w, t, view, err)
-}
-
-func (s *server) track(w http.ResponseWriter, r *http.Request, t Trial) {
-	if s.Track == nil {
-		s.course(w, t, nil, fs.ErrNotExist)
-		return
-	}
-	points, err := number(r, "points", 2*defaultPoints)
-	if err != nil {
-		fail(w, http.StatusBadRequest, err.Error())
-		return
-	}
-	track, err := s.Track(t, within(points))
-	s.course(w, t, track, err)
-}
-
-// course sends the course of a trial.
-func (s *server) course(w http.ResponseWriter, t Trial, v any, err error) {
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		fail(w, http.StatusNotFound, fmt.Sprintf("trial %d has no timeline yet", t.Number))
-	case err != nil:
-		s.failed(w, err)
-	default:
-		reply(w, http.StatusOK, v)
-	}
-}
-
-func within(points float64) int { return int(min(max(points, 1), maxPoints)) }
-
-// number reads a parameter of a request.
-func number(r *http.Request, key string, otherwise float64) (float64, error) {
-	text := r.URL.Query().Get(key)
-	if text == "" {
-		return otherwise, nil
-	}
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0, fmt.Errorf("%s is no number", key)
-	}
-	return v, nil
 }
