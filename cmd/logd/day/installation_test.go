@@ -167,7 +167,7 @@ func TestHeadingsAroundNorth(t *testing.T) {
 		t.Fatalf("%d steps", len(r.Steps))
 	}
 	for _, step := range r.Steps {
-		if step.Passes > 1 && !step.CurrentCorrected {
+		if len(step.Engines) == 3 && !step.CurrentCorrected { // the slow way out and home ran one course
 			t.Errorf("step %d is not corrected", step.ID)
 		}
 	}
