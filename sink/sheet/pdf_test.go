@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -120,6 +121,10 @@ func wellPrinted(t *testing.T, pages []pdfPage, p Paper) {
 	}
 }
 
+// cautionHeight is that of a word's box, in points, in the heading of the
+// cautions, set in 8.2 pt.
+const cautionHeight = 9.16
+
 func abs(x float64) float64 { return max(x, -x) }
 
 // usualDay has so many steps.
@@ -200,6 +205,14 @@ func TestUnusualDaysInPrint(t *testing.T) {
 			r, tl := day()
 			pages := pagesOf(t, printed(t, r, tl, Letter))
 			wellPrinted(t, pages, Letter)
+			// What is wider than the paper makes the browser shrink every page.
+			i := slices.IndexFunc(pages[0].Words, func(w pdfWord) bool { return w.Text == "Cautions" })
+			if i < 0 {
+				t.Fatal("no cautions on the first page")
+			}
+			if w := pages[0].Words[i]; abs(w.Bottom-w.Top-cautionHeight) > 0.1 {
+				t.Errorf("%q is %.2f pt high, not %.2f: the pages are shrunk", w.Text, w.Bottom-w.Top, cautionHeight)
+			}
 			wants(t, "first page", pages[0].text(), "kill cord", "Conditions")
 			wants(t, "last page", pages[len(pages)-1].text(), "Made by logd")
 		})
