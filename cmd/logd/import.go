@@ -38,7 +38,7 @@ func importCommand() *cobra.Command {
 
 // importTo appends all frames of src to the journal in dir.
 func importTo(dir string, src frame.Source) (n int64, err error) {
-	w, err := journal.Create(dir, journal.Options{})
+	w, err := journal.Create(dir, journal.Options{Packed: true})
 	if err != nil {
 		return 0, err
 	}

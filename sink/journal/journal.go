@@ -6,11 +6,12 @@
 //
 // # Invariants
 //
-//   - What is written is never changed. The only bytes ever removed are those
-//     of an unfinished block at the end of the last segment, by the next
-//     writer, which then says so in its Recovery.
+//   - No frame that is written is ever changed or moved to another segment. The
+//     only bytes ever removed are those of an unfinished block at the end of the
+//     last segment, by the next writer, which then says so in its Recovery; and
+//     Pack puts a file of the same frames in the place of a finished segment.
 //   - A writer never appends to a segment of an earlier writer. So a place in
-//     the journal (Cursor) means the same block for ever.
+//     the journal (Cursor) means the same frame for ever.
 //   - A block can be decoded alone: it has its own dictionary and bus names.
 //   - A reader delivers frames in the order in which they were appended, each
 //     as it was, or not at all.
