@@ -26,6 +26,9 @@ func (p *places) check(c *Config) {
 	p.checkSpeeds("trial.speeds_kn", c.Trial.SpeedsKn)
 	p.checkSpeeds("trial.speeds_mph", c.Trial.SpeedsMPH)
 	p.number("trial.hold_s", c.Trial.HoldS, 5, 240)
+	p.number("corrections.heading_deg", c.Corrections.HeadingDeg, -180, 180)
+	p.number("corrections.roll_deg", c.Corrections.RollDeg, -45, 45)
+	p.number("corrections.pitch_deg", c.Corrections.PitchDeg, -45, 45)
 	p.checkSources(&c.Sources)
 	p.checkSteady(&c.Steady)
 	p.checkOutputs(c)
@@ -53,6 +56,7 @@ func (p *places) checkEngines(engines []Engine) {
 		p.optional(at("rated_rpm"), e.RatedRPM, 100, 16383) // 16383.25 is the end of the field
 		p.optional(at("gear_ratio"), e.GearRatio, 0.3, 10)
 		p.optional(at("prop_pitch_m"), e.PropPitchM, 0.05, 10)
+		p.optional(at("fuel_scale"), e.FuelScale, 0.2, 5)
 		p.name(at("source"), e.Source)
 		p.checkTwins(engines[:i], e, at)
 	}

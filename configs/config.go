@@ -12,12 +12,14 @@ type Config struct {
 	Load    Load     `mapstructure:"load"`
 	Mass    Mass     `mapstructure:"mass"`
 	Trial   Trial    `mapstructure:"trial"`
-	Sources Sources  `mapstructure:"sources"`
-	Steady  Steady   `mapstructure:"steady"`
-	Journal Journal  `mapstructure:"journal"`
-	Influx  Influx   `mapstructure:"influx"`
-	Page    Page     `mapstructure:"page"`
-	Bus     Bus      `mapstructure:"bus"`
+	// Corrections are applied to what the sensors say, before all else.
+	Corrections Corrections `mapstructure:"corrections"`
+	Sources     Sources     `mapstructure:"sources"`
+	Steady      Steady      `mapstructure:"steady"`
+	Journal     Journal     `mapstructure:"journal"`
+	Influx      Influx      `mapstructure:"influx"`
+	Page        Page        `mapstructure:"page"`
+	Bus         Bus         `mapstructure:"bus"`
 }
 
 // Vessel is the boat.
@@ -38,6 +40,7 @@ type Engine struct {
 	RatedRPM     *float64 `mapstructure:"rated_rpm"`
 	GearRatio    *float64 `mapstructure:"gear_ratio"`
 	PropPitchM   *float64 `mapstructure:"prop_pitch_m"`
+	FuelScale    *float64 `mapstructure:"fuel_scale"` // its fuel rate is multiplied by it; not given: 1
 }
 
 // Fuel is the fuel and how much of it counts.
@@ -79,6 +82,16 @@ type Trial struct {
 	// HoldS is how long a steady stretch should become before the captain is
 	// told that it is long enough; never less than Steady.MinS.
 	HoldS float64 `mapstructure:"hold_s"`
+}
+
+// Corrections put right what a sensor says wrongly: degrees are added, to roll and
+// pitch after their sign was turned.
+type Corrections struct {
+	HeadingDeg    float64 `mapstructure:"heading_deg"`
+	RollDeg       float64 `mapstructure:"roll_deg"`
+	PitchDeg      float64 `mapstructure:"pitch_deg"`
+	RollReversed  bool    `mapstructure:"roll_reversed"`
+	PitchReversed bool    `mapstructure:"pitch_reversed"`
 }
 
 // Sources lists, for each quantity group, preferred devices, best first. A
