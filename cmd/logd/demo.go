@@ -51,6 +51,7 @@ func demoCommand() *cobra.Command {
 				return err
 			}
 			fmt.Fprintf(w, "\ntrial sheet: file://%s\n", sheet)
+			fmt.Fprintf(w, "in the page: logd page --journal %s\n", out)
 			fmt.Fprintf(w, "figures:     %s (results.json, steps.csv, windows.csv; the simulation's truth is in truth.json)\n", out)
 			return nil
 		},

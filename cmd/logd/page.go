@@ -66,8 +66,9 @@ func servePage(ctx context.Context, cfg configs.Config, told, errors io.Writer) 
 	access.KeyFile = "" // nothing is written beside what is shown
 	still := &results.Live{Version: version, Hold: results.Hold{State: results.HoldFree, Why: "nothing is recorded here"},
 		Recording: results.Recording{Problems: []string{"This page shows trials that were recorded; it records nothing."}}}
+	amender := aboard.Amender{Config: cfg, Version: version, Write: writeResults}
 	h, err := page.New(page.Options{
-		Trials: trials, Access: access, Log: log,
+		Trials: trials, Access: access, Log: log, Amend: amender.Amend,
 		Live: func() (*results.Live, <-chan struct{}) { return still, nil },
 	})
 	if err != nil {

@@ -317,3 +317,18 @@ func TestServeTellsWhyItEnds(t *testing.T) {
 		t.Error("a listener that is closed is no failure")
 	}
 }
+
+// Whatever comes as a cookie or as a host, none is valid that was not given.
+func FuzzRequests(f *testing.F) {
+	key := newSessions(make([]byte, keyBytes), secrets{})
+	f.Add(key.begin(time.Now()), "localhost:80")
+	f.Add("", "[::1]:80")
+	f.Fuzz(func(t *testing.T, cookie, host string) {
+		if other := newSessions([]byte("another"), secrets{}); other.valid(cookie) {
+			t.Errorf("%q is a login", cookie)
+		}
+		if plain := plainHost(host); plain != strings.ToLower(plain) {
+			t.Errorf("%q is %q", host, plain)
+		}
+	})
+}

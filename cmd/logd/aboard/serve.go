@@ -46,7 +46,7 @@ func (d *daemon) servePage(ctx context.Context) error {
 
 func (d *daemon) handler() (http.Handler, error) {
 	return page.New(page.Options{
-		Trials: d.trials, Live: d.live.Live, Log: d.log, Access: Access(&d.Config),
+		Trials: d.trials, Live: d.live.Live, Amend: d.amend, Log: d.log, Access: Access(&d.Config),
 		Health: http.HandlerFunc(d.healthz), Metrics: d.metrics(),
 	})
 }

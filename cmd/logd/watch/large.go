@@ -2,38 +2,37 @@ package watch
 
 import "strings"
 
-// large draws a figure five lines high.
-func (m model) large(text string) string {
-	var rows [5]strings.Builder
-	for _, c := range text {
-		shape, ok := shapes[c]
-		if !ok {
-			continue
-		}
-		for i := range rows {
-			rows[i].WriteString(strings.NewReplacer("#", m.glyphs.full).Replace(shape[i]))
-			rows[i].WriteByte(' ')
-		}
-	}
-	lines := make([]string, len(rows))
-	for i := range rows {
-		lines[i] = rows[i].String()
-	}
-	return strings.Join(lines, "\n")
+// cut are the characters of figures, each in five columns of the type; a point
+// has one.
+const (
+	cut   = "0123456789-"
+	pitch = 6
+)
+
+// face is the type, five lines high.
+var face = [5]string{
+	"#####   ##  ##### ##### #   # ##### ##### ##### ##### #####       ",
+	"#   #    #      #     # #   # #     #         # #   # #   #       ",
+	"#   #    #  #####  #### ##### ##### #####    #  ##### ##### ##### ",
+	"#   #    #  #         #     #     # #   #   #   #   #     #       ",
+	"#####   ### ##### #####     # ##### #####   #   ##### #####       ",
 }
 
-// shapes are the characters of figures.
-var shapes = map[rune][5]string{
-	'0': {"#####", "#   #", "#   #", "#   #", "#####"},
-	'1': {"  ## ", "   # ", "   # ", "   # ", "  ###"},
-	'2': {"#####", "    #", "#####", "#    ", "#####"},
-	'3': {"#####", "    #", " ####", "    #", "#####"},
-	'4': {"#   #", "#   #", "#####", "    #", "    #"},
-	'5': {"#####", "#    ", "#####", "    #", "#####"},
-	'6': {"#####", "#    ", "#####", "#   #", "#####"},
-	'7': {"#####", "    #", "   # ", "  #  ", "  #  "},
-	'8': {"#####", "#   #", "#####", "#   #", "#####"},
-	'9': {"#####", "#   #", "#####", "    #", "#####"},
-	'.': {" ", " ", " ", " ", "#"},
-	'-': {"     ", "     ", "#####", "     ", "     "},
+// large draws a figure.
+func (m model) large(text string) string {
+	var lines [len(face)]string
+	for _, c := range text {
+		at := strings.IndexRune(cut, c)
+		for i := range lines {
+			switch {
+			case at >= 0:
+				lines[i] += face[i][at*pitch : (at+1)*pitch]
+			case i == len(lines)-1:
+				lines[i] += "# "
+			default:
+				lines[i] += "  "
+			}
+		}
+	}
+	return strings.ReplaceAll(strings.Join(lines[:], "\n"), "#", m.glyphs.full)
 }
