@@ -42,19 +42,26 @@ func (t *Trial) Evidence() *Evidence {
 // windows to steps and all that follows from them. It is a pure function. What
 // became of the amendments stands in the report, in their order.
 func Derive(e *Evidence, set Settings, amendments []Amendment) *Report {
-	r := &Report{Found: e.Found}
-	r.Windows = slices.Clone(e.Windows)
-	r.Outcomes = amend(r.Windows, set.Step, amendments)
-	r.Steps = Steps(r.Windows, set.Step, set.Boat)
+	r := DeriveSteps(e, set, amendments)
 	r.Best = FindBest(r.Steps, set.Boat)
-	r.Day = FitDay(r.Windows, r.Steps)
-	r.Day.setFlows(r.Windows, r.Steps)
 	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
 	r.Manoeuvres = *e.Manoeuvres.Derive(set.manoeuvres(), r.Day.flow)
 	r.Propulsion = Propel(r.Steps, set.Shafts)
 	r.Reference = set.Reference
 	r.AtMass = AtReferenceMass(r.Steps, set.Reference, set.Boat)
 	r.FuelCheck = e.Fuel.check(set.Fuel, r.Windows)
+	return r
+}
+
+// DeriveSteps is the part of Derive that gives the steps and the day's current;
+// the rest of the report is empty.
+func DeriveSteps(e *Evidence, set Settings, amendments []Amendment) *Report {
+	r := &Report{Found: e.Found}
+	r.Windows = slices.Clone(e.Windows)
+	r.Outcomes = amend(r.Windows, set.Step, amendments)
+	r.Steps = Steps(r.Windows, set.Step, set.Boat)
+	r.Day = FitDay(r.Windows, r.Steps)
+	r.Day.setFlows(r.Windows, r.Steps)
 	return r
 }
 

@@ -86,13 +86,6 @@ func (r *Results) dayFit(rep *calc.Report, e Edge) {
 				SetDeg: *compass(cmplx.Phase(k.Flow)), SEKn: units.Knots(k.SE),
 			})
 		}
-		for i := range rep.Steps {
-			s := &StepDayFit{SpeedKn: *interval(f.Speed[i], units.Knots(1)), Clear: f.Clear[i]}
-			for _, id := range rep.Steps[i].Windows {
-				s.Leverage = math.Max(s.Leverage, f.Leverage[id])
-			}
-			r.Steps[i].DayFit = s
-		}
 	}
 	p := &rep.Paddle
 	r.Paddle = Paddle{Known: p.OK, Why: p.Why, Windows: p.Points}
@@ -101,6 +94,18 @@ func (r *Results) dayFit(rep *calc.Report, e Edge) {
 		r.Paddle.SDKn = scaled(p.SD, units.Knots(1))
 		r.Paddle.FromKn, r.Paddle.ToKn = scaled(p.Lo, units.Knots(1)), scaled(p.Hi, units.Knots(1))
 	}
+}
+
+// stepDayFit is what the fit of the day gives for step i; nil without a fit.
+func stepDayFit(f *calc.DayFit, i int, windows []int) *StepDayFit {
+	if !f.OK {
+		return nil
+	}
+	s := &StepDayFit{SpeedKn: *interval(f.Speed[i], units.Knots(1)), Clear: f.Clear[i]}
+	for _, id := range windows {
+		s.Leverage = math.Max(s.Leverage, f.Leverage[id])
+	}
+	return s
 }
 
 func optimum(o *calc.Optimum) Optimum {

@@ -35,9 +35,7 @@ func (r *Results) Figures(rep *calc.Report, e Edge) {
 		r.Trial.Start, r.Trial.End = e.Stamp(rep.Start), e.Stamp(rep.End)
 	}
 	r.Best = best(&rep.Best)
-	for i := range rep.Steps {
-		r.Steps = append(r.Steps, e.step(&rep.Steps[i]))
-	}
+	r.Steps = e.Steps(rep)
 	for i := range rep.Windows {
 		r.Windows = append(r.Windows, e.window(&rep.Windows[i]))
 	}
@@ -97,6 +95,17 @@ func (e Edge) window(w *calc.Window) Window {
 
 // metresPerCubicMetre in nautical miles a litre.
 const economyNMPerL = 1 / units.MetresPerNauticalMile / 1000
+
+// Steps gives the steps of a report.
+func (e Edge) Steps(rep *calc.Report) []Step {
+	var out []Step
+	for i := range rep.Steps {
+		s := e.step(&rep.Steps[i])
+		s.DayFit = stepDayFit(&rep.Day, i, s.Windows)
+		out = append(out, s)
+	}
+	return out
+}
 
 func (e Edge) step(s *calc.Step) Step {
 	nmPerL := s.Economy.Scale(economyNMPerL)

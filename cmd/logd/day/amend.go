@@ -109,9 +109,8 @@ func (d *document) original(amended *calc.Report, edge results.Edge) []results.S
 	if !slices.ContainsFunc(amended.Outcomes, func(o calc.Outcome) bool { return o.Applied }) {
 		return nil
 	}
-	rep := calc.Derive(d.Calc, settings(&d.Config), nil)
-	var r results.Results
-	r.Figures(rep, edge)
+	rep := calc.DeriveSteps(d.Calc, settings(&d.Config), nil)
+	r := results.Results{Steps: edge.Steps(rep)}
 	r.AddReadings(d.Readings, rep, edge)
 	return r.Steps
 }
