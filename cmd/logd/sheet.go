@@ -2,15 +2,20 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
 	"trialday.example/logd/sink/results"
 	"trialday.example/logd/sink/sheet"
+	"trialday.example/logd/sink/timeline"
 )
 
 // sheetOptions says which forms of the sheet are asked for; "" for none.
@@ -26,7 +31,7 @@ func sheetCommand() *cobra.Command {
 			"PDF is printed by an installed browser (" + sheet.Browsers[0] + ") without a window and without the network.",
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return renderSheet(cmd.Context(), args[0], o, cmd.OutOrStdout())
+			return renderSheet(cmd.Context(), args[0], o, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
 	c.Flags().StringVar(&o.pdf, "pdf", "", "write the sheet as PDF to this file")
@@ -38,8 +43,9 @@ func sheetCommand() *cobra.Command {
 	return c
 }
 
-// renderSheet writes what is asked for and says where.
-func renderSheet(ctx context.Context, from string, o sheetOptions, said io.Writer) error {
+// renderSheet writes what is asked for and says where; log is told what is left
+// out.
+func renderSheet(ctx context.Context, from string, o sheetOptions, said, log io.Writer) error {
 	paper, err := sheet.ParsePaper(o.paper)
 	if err != nil {
 		return fmt.Errorf("--paper: %w", err)
@@ -58,9 +64,9 @@ func renderSheet(ctx context.Context, from string, o sheetOptions, said io.Write
 	if o.pdf+o.html+o.csv+o.parquet == "" {
 		o.pdf = filepath.Join(resultsDir(from), "sheet.pdf")
 	}
-	line, err := readTimeline(resultsDir(from))
+	line, err := readTimeline(resultsDir(from), r.Vessel.Engines)
 	if err != nil {
-		return err
+		fmt.Fprintf(log, "the day is not drawn: %v\n", err)
 	}
 	for _, f := range sheetFiles(ctx, r, line, paper, o) {
 		if err := os.MkdirAll(filepath.Dir(f.path), 0o755); err != nil {
@@ -109,5 +115,32 @@ func resultsDir(path string) string {
 	return filepath.Dir(path)
 }
 
-// readTimeline returns nil: no timeline is kept beside the figures yet.
-func readTimeline(string) (*results.Timeline, error) { return nil, nil }
+// drawnPoints is how many of the day's line are drawn at the most; more cannot
+// be seen in print.
+const drawnPoints = 20_000
+
+// readTimeline reads the day's line from beside the results, nil where there is
+// none.
+func readTimeline(dir string, engines []results.Engine) (*results.Timeline, error) {
+	t, err := timeline.Open(filepath.Join(dir, timeline.File))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	v := t.View(math.Inf(-1), math.Inf(1), drawnPoints)
+	n := len(v.Time)
+	if n < 2 {
+		return nil, nil
+	}
+	line := &results.Timeline{StartUnix: v.Time[0], StepS: (v.Time[n-1] - v.Time[0]) / float64(n-1),
+		SpeedKn: v.Channels["sog_kn"].Mean, FuelLPH: v.Channels["fuel_lph"].Mean}
+	if line.SpeedKn == nil { // none was heard
+		line.SpeedKn = slices.Repeat([]float64{math.NaN()}, n)
+	}
+	for _, e := range engines {
+		line.RPM = append(line.RPM, v.Channels["rpm_"+e.Name].Mean)
+	}
+	return line, nil
+}

@@ -28,6 +28,9 @@ func alsoAsked(r *results.Results) []also {
 	for _, direction := range []string{"port", "starboard"} {
 		if t := fastestTurn(r.Turns, direction); t != nil {
 			text := quantity(fixed(*t.Time360S, 0), "s")
+			if i, ok := t.Intervals["time_360_s"]; ok {
+				text = withUnit(interval(&i, 1), "s")
+			}
 			switch {
 			case t.DiameterLengths != nil:
 				text += ", " + quantity(fixed(*t.DiameterLengths, 1), "lengths")

@@ -23,9 +23,11 @@ func inventDetails(r *results.Results, n int) {
 			SteadySpeedKn: ptr(23.1), SpeedLossPct: ptr(18.0), Time90S: ptr(6.2), Time180S: ptr(11.3), Time360S: ptr(21.4 + float64(i)), AdvanceM: ptr(58.0), TransferM: ptr(46.0),
 			TacticalDiameterM: ptr(86.0), SteadyDiameterM: ptr(76.2), DiameterLengths: ptr(5.7), TacticalLengths: ptr(6.4), RateDegPerS: ptr(18.3), HeelPeakDeg: ptr(21.2), HeelSettledDeg: ptr(17.4),
 			RudderDeg: ptr(-20 + 40*float64(i)), OrderFrom: "rudder", CurrentKn: ptr(0.7), CurrentSetDeg: ptr(71.0)})
+		t := &r.Turns[i]
+		t.Intervals = map[string]results.Interval{"time_360_s": *near(*t.Time360S, 0.2), "steady_diameter_m": *near(76.2, 1.3), "heel_peak_deg": *near(21.2, 0.7)}
 	}
 	r.Stops = []results.Stop{{Start: at(3300), RPM: ptr(2700.0), EntrySpeedKn: ptr(31.1), Seconds: near(9.4, 0.2), AsternS: ptr(3.7), TrackReachM: ptr(78.6), HeadReachM: ptr(78.4),
-		GroundPathM: ptr(82.0), CurrentKnown: true}}
+		GroundPathM: ptr(82.0), CurrentKnown: true, Intervals: map[string]results.Interval{"track_reach_m": *near(78.6, 1.1), "entry_speed_kn": *near(31.1, 0.1)}}}
 	r.SlowSpeed = []results.SlowSpeed{{Engines: names[:1], Gear: "reverse", RPM: ptr(690.0), MaxRateDegPS: ptr(5.1), Seconds: 47, Stretches: 7}}
 	if n > 1 {
 		order := append(append([]string{}, names[1:]...), names[0])

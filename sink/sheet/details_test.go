@@ -28,8 +28,8 @@ func wants(t *testing.T, what, got string, want ...string) {
 func TestFirstPageAnswersWhatIsAskedNext(t *testing.T) {
 	r, tl := inventedDay(3)
 	page := render(t, r, tl)
-	wants(t, "row", readable(page, `class="more"`, "</dl>"), "To plane 9.2 ± 0.8 s", "0 to 30 kn 12.0 ± 0.3 s", "360° to port from 28 kn 21 s, 5.7 lengths",
-		"360° to starboard from 28 kn 22 s", "Crash stop from 31 kn 9.4 ± 0.2 s, 79 m (258 ft)")
+	wants(t, "row", readable(page, `class="more"`, "</dl>"), "To plane 9.2 ± 0.8 s", "0 to 30 kn 12.0 ± 0.3 s", "360° to port from 28 kn 21.4 ± 0.2 s, 5.7 lengths",
+		"360° to starboard from 28 kn 22.4 ± 0.2 s", "Crash stop from 31 kn 9.4 ± 0.2 s, 79 m (258 ft)")
 	wants(t, "one-way step", readable(page, "half of the 95", "A dash is"), "By the day's current, through the water: 1400 rpm")
 	r.Turns, r.Stops = nil, nil
 	r.AccelerationMeans = r.AccelerationMeans[1:]
@@ -45,9 +45,9 @@ func TestDetailsSayAllThatWasFound(t *testing.T) {
 	page := render(t, r, tl)
 	wants(t, "acceleration", readable(page, "<h3>Acceleration", "<h3>"), "2 starts from rest to 3070 rpm, both directions", "10 kn (11.5 mph) 4.0 ± 0.3 40", "20 mph (17.4 kn) 7.0 ± 0.3 60",
 		"08:35:31, 251°", "on the plane 9.2 ± 0.8", "1 start from idling ahead to 2400 rpm", "current taken out where it was known")
-	wants(t, "turns", readable(page, "<h3>Turning", "<h3>"), "to port, 08:52:11 to starboard, 08:53:11", "360° in 21.4 s 22.4 s", "Steady diameter 76 m (250 ft) 76 m (250 ft)", "in boat lengths 5.7 5.7",
-		"First heel 21.2° 21.2°", "Settled heel 17.4°", "Speed lost 18 %", "20° to port 20° to starboard")
-	wants(t, "stop", readable(page, "<h3>Crash", "<h3>"), "Stopped in 9.4 ± 0.2 s", "Track reach 79 m (258 ft)", "in boat lengths 5.9")
+	wants(t, "turns", readable(page, "<h3>Turning", "<h3>"), "to port, 08:52:11 to starboard, 08:53:11", "360° in 21.4 ± 0.2 s 22.4 ± 0.2 s", "Steady diameter 76 ± 1 m (250 ft)", "in boat lengths 5.7 5.7",
+		"First heel 21.2 ± 0.7° 21.2 ± 0.7°", "Settled heel 17.4°", "Speed lost 18 %", "20° to port 20° to starboard")
+	wants(t, "stop", readable(page, "<h3>Crash", "<h3>"), "Stopped in 9.4 ± 0.2 s", "Track reach 79 ± 1 m (258 ft)", "Speed at the start 31.1 ± 0.1 kn", "in boat lengths 5.9")
 	wants(t, "gears", readable(page, "<h3>Gears", "<h3>"), "Shifted ahead together 3 times: always centre, starboard and then port, the last 1.2 to 1.4 s after the first.", "1 shift was heard.")
 	wants(t, "current", readable(page, "<h3>Current over", "<h3>"), "−1.5 ± 0.2° to be added", "scatter about it no more than their intervals say", "0.90 ± 0.08 070°", "Wind and sea are in it.")
 	wants(t, "log", readable(page, "<h3>Log", "<h3>"), "0.987 ± 0.004 times what it gives, less 0.28 ± 0.08 kn, by 16 windows from 8 to 33 kn")
@@ -71,7 +71,7 @@ func TestUSUnitsComeFirstWhereAskedFor(t *testing.T) {
 	wants(t, "facts", readable(page, `class="facts"`, "</section>"), "44.0 ft (13.4 m)", "443 hp (330 kW) at 3000 rpm", "25097 lb (11384 kg)", " ft (")
 	wants(t, "steps", readable(page, `class="steps"`, "</table>"), "US gal/h L/h nm/US gal mi/US gal nm/L L/nm", "2100 best on plane 23.9 ± 0.1 27.5 35.6 ± 0.4 134.8 0.670 ± 0.009 0.771 0.1771 5.65")
 	wants(t, "plots", page, "Burn, US gal/h, against rpm", "Economy, nm/US gal, against speed", "burn, US gal/h")
-	wants(t, "details", readable(page, `class="chapter"`, `class="details"`), "to seconds feet", "Steady diameter 250 ft (76 m)", "63.5 US gal (240.2 L)", "by the rate, US gal", "power, hp", "mass, lb", "0.666 ± 0.008 nm/US gal")
+	wants(t, "details", readable(page, `class="chapter"`, `class="details"`), "to seconds feet", "Steady diameter 250 ± 4 ft (76 m)", "63.5 US gal (240.2 L)", "by the rate, US gal", "power, hp", "mass, lb", "0.666 ± 0.008 nm/US gal")
 	for _, c := range stepColumns(r.Steps, metric)[2:3] {
 		if c.of(&r.Steps[0]) != r.Steps[0].FuelLPH {
 			t.Error("the columns of the CSV follow the sheet's units")

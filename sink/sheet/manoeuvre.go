@@ -208,30 +208,30 @@ func (d *details) starts() part {
 // turning sets the turns side by side.
 func (d *details) turning() part {
 	p := part{Title: "Turning circles", Wide: len(d.Turns) > 2, Lines: d.absent("turning circle")}
-	turn := func(of func(*results.Turn) *float64, decimals int, unit string) func(int) figure {
-		return func(i int) figure { return measure(of(&d.Turns[i]), decimals, unit) }
+	turn := func(key string, of func(*results.Turn) *float64, decimals int, unit string) func(int) figure {
+		return func(i int) figure { return measured(of(&d.Turns[i]), d.Turns[i].Intervals, key, decimals, unit) }
 	}
-	across := func(of func(*results.Turn) *float64) func(int) figure {
-		return func(i int) figure { return plain(d.sys.distance(of(&d.Turns[i]))) }
+	across := func(key string, of func(*results.Turn) *float64) func(int) figure {
+		return func(i int) figure { return d.sys.measuredDistance(of(&d.Turns[i]), d.Turns[i].Intervals, key) }
 	}
 	head := func(i int) string { return "to " + d.Turns[i].Direction + ", " + clockTime(d.Turns[i].Start) }
 	p.Tables = tables(propertyTables(len(d.Turns), head, []property{
-		{"Speed at the entry", turn(func(t *results.Turn) *float64 { return t.EntrySpeedKn }, 1, "kn")},
-		{"Engine speed", turn(func(t *results.Turn) *float64 { return t.RPM }, 0, "rpm")},
-		{"360° in", turn(func(t *results.Turn) *float64 { return t.Time360S }, 1, "s")},
-		{"180° in", turn(func(t *results.Turn) *float64 { return t.Time180S }, 1, "s")},
-		{"90° in", turn(func(t *results.Turn) *float64 { return t.Time90S }, 1, "s")},
-		{"Steady diameter", across(func(t *results.Turn) *float64 { return t.SteadyDiameterM })},
-		{"in boat lengths", turn(func(t *results.Turn) *float64 { return t.DiameterLengths }, 1, "")},
-		{"Tactical diameter", across(func(t *results.Turn) *float64 { return t.TacticalDiameterM })},
-		{"in boat lengths", turn(func(t *results.Turn) *float64 { return t.TacticalLengths }, 1, "")},
-		{"Advance", across(func(t *results.Turn) *float64 { return t.AdvanceM })},
-		{"Transfer", across(func(t *results.Turn) *float64 { return t.TransferM })},
-		{"Rate of turn", turn(func(t *results.Turn) *float64 { return t.RateDegPerS }, 1, "°/s")},
-		{"First heel", turn(func(t *results.Turn) *float64 { return t.HeelPeakDeg }, 1, "°")},
-		{"Settled heel", turn(func(t *results.Turn) *float64 { return t.HeelSettledDeg }, 1, "°")},
-		{"Speed in the turn", turn(func(t *results.Turn) *float64 { return t.SteadySpeedKn }, 1, "kn")},
-		{"Speed lost", turn(func(t *results.Turn) *float64 { return t.SpeedLossPct }, 0, "%")},
+		{"Speed at the entry", turn("entry_speed_kn", func(t *results.Turn) *float64 { return t.EntrySpeedKn }, 1, "kn")},
+		{"Engine speed", turn("rpm", func(t *results.Turn) *float64 { return t.RPM }, 0, "rpm")},
+		{"360° in", turn("time_360_s", func(t *results.Turn) *float64 { return t.Time360S }, 1, "s")},
+		{"180° in", turn("time_180_s", func(t *results.Turn) *float64 { return t.Time180S }, 1, "s")},
+		{"90° in", turn("time_90_s", func(t *results.Turn) *float64 { return t.Time90S }, 1, "s")},
+		{"Steady diameter", across("steady_diameter_m", func(t *results.Turn) *float64 { return t.SteadyDiameterM })},
+		{"in boat lengths", turn("diameter_lengths", func(t *results.Turn) *float64 { return t.DiameterLengths }, 1, "")},
+		{"Tactical diameter", across("tactical_diameter_m", func(t *results.Turn) *float64 { return t.TacticalDiameterM })},
+		{"in boat lengths", turn("tactical_lengths", func(t *results.Turn) *float64 { return t.TacticalLengths }, 1, "")},
+		{"Advance", across("advance_m", func(t *results.Turn) *float64 { return t.AdvanceM })},
+		{"Transfer", across("transfer_m", func(t *results.Turn) *float64 { return t.TransferM })},
+		{"Rate of turn", turn("rate_of_turn_deg_per_s", func(t *results.Turn) *float64 { return t.RateDegPerS }, 1, "°/s")},
+		{"First heel", turn("heel_peak_deg", func(t *results.Turn) *float64 { return t.HeelPeakDeg }, 1, "°")},
+		{"Settled heel", turn("heel_settled_deg", func(t *results.Turn) *float64 { return t.HeelSettledDeg }, 1, "°")},
+		{"Speed in the turn", turn("steady_speed_kn", func(t *results.Turn) *float64 { return t.SteadySpeedKn }, 1, "kn")},
+		{"Speed lost", turn("speed_loss_pct", func(t *results.Turn) *float64 { return t.SpeedLossPct }, 0, "%")},
 		{"Rudder or drive", func(i int) figure { return plain(helm(d.Turns[i].RudderDeg)) }},
 		{"Current met", func(i int) figure { return plain(drift(d.Turns[i].CurrentKn, d.Turns[i].CurrentSetDeg)) }},
 		{"Start found by", func(i int) figure { return plain(d.Turns[i].OrderFrom) }},
@@ -240,6 +240,33 @@ func (d *details) turning() part {
 		p.Notes = []string{"Through the water, the current's drift taken off the track. Heel is positive into the turn."}
 	}
 	return p
+}
+
+// measured is a figure with its unit, and with its interval where the table of
+// intervals has one under the key.
+func measured(x *float64, intervals map[string]results.Interval, key string, decimals int, unit string) figure {
+	i, ok := intervals[key]
+	if x == nil || !ok {
+		return measure(x, decimals, unit)
+	}
+	f := interval(&i, decimals)
+	return figure{Value: united(joined("\u00a0", f.Value, f.PM), unit)}
+}
+
+// measuredDistance is the same for a length in m, in both systems; the interval
+// is in the first.
+func (s system) measuredDistance(m *float64, intervals map[string]results.Interval, key string) figure {
+	i, ok := intervals[key]
+	if m == nil || !ok {
+		return plain(s.distance(m))
+	}
+	metres, feet := interval(&i, 0), interval(scaled(&i, units.Feet(1)), 0)
+	if s {
+		metres.PM = ""
+	} else {
+		feet.PM = ""
+	}
+	return plain(s.pair(quantity(joined(" ", metres.Value, metres.PM), "m"), quantity(joined(" ", feet.Value, feet.PM), "ft")))
 }
 
 // helm renders a rudder angle, starboard positive.
@@ -258,10 +285,15 @@ func measure(x *float64, decimals int, unit string) figure {
 	if x == nil {
 		return figure{}
 	}
+	return figure{Value: united(fixed(*x, decimals), unit)}
+}
+
+// united joins a value and its unit; degrees follow without a blank.
+func united(value, unit string) string {
 	if unit == "" || strings.HasPrefix(unit, "°") {
-		return figure{Value: fixed(*x, decimals) + unit}
+		return value + unit
 	}
-	return figure{Value: quantity(fixed(*x, decimals), unit)}
+	return quantity(value, unit)
 }
 
 // drift renders a current, "" where there is none.
@@ -278,8 +310,8 @@ func drift(kn, set *float64) string {
 
 func (d *details) stopping() part {
 	p := part{Title: "Crash stop", Wide: len(d.Stops) > 2, Lines: d.absent("crash stop")}
-	way := func(of func(*results.Stop) *float64) func(int) figure {
-		return func(i int) figure { return plain(d.sys.distance(of(&d.Stops[i]))) }
+	way := func(key string, of func(*results.Stop) *float64) func(int) figure {
+		return func(i int) figure { return d.sys.measuredDistance(of(&d.Stops[i]), d.Stops[i].Intervals, key) }
 	}
 	lengths := func(i int) figure {
 		m, l := d.Stops[i].TrackReachM, d.Vessel.LengthM
@@ -289,7 +321,9 @@ func (d *details) stopping() part {
 		return plain(fixed(*m / *l, 1))
 	}
 	p.Tables = tables(propertyTables(len(d.Stops), func(i int) string { return clockTime(d.Stops[i].Start) }, []property{
-		{"Speed at the start", func(i int) figure { return measure(d.Stops[i].EntrySpeedKn, 1, "kn") }},
+		{"Speed at the start", func(i int) figure {
+			return measured(d.Stops[i].EntrySpeedKn, d.Stops[i].Intervals, "entry_speed_kn", 1, "kn")
+		}},
 		{"Engine speed", func(i int) figure { return measure(d.Stops[i].RPM, 0, "rpm") }},
 		{"Stopped in", func(i int) figure {
 			if d.Stops[i].Seconds == nil {
@@ -297,11 +331,11 @@ func (d *details) stopping() part {
 			}
 			return plain(withUnit(interval(d.Stops[i].Seconds, 1), "s"))
 		}},
-		{"First engine astern after", func(i int) figure { return measure(d.Stops[i].AsternS, 1, "s") }},
-		{"Track reach", way(func(s *results.Stop) *float64 { return s.TrackReachM })},
+		{"First engine astern after", func(i int) figure { return measured(d.Stops[i].AsternS, d.Stops[i].Intervals, "astern_s", 1, "s") }},
+		{"Track reach", way("track_reach_m", func(s *results.Stop) *float64 { return s.TrackReachM })},
 		{"in boat lengths", lengths},
-		{"Head reach", way(func(s *results.Stop) *float64 { return s.HeadReachM })},
-		{"Way over ground", way(func(s *results.Stop) *float64 { return s.GroundPathM })},
+		{"Head reach", way("head_reach_m", func(s *results.Stop) *float64 { return s.HeadReachM })},
+		{"Way over ground", way("ground_path_m", func(s *results.Stop) *float64 { return s.GroundPathM })},
 		{"Current", func(i int) figure {
 			if d.Stops[i].CurrentKnown {
 				return plain("taken out")

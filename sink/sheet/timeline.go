@@ -44,6 +44,10 @@ func dayPlot(r *results.Results, t *results.Timeline) (dayDrawing, error) {
 	if !r.Clock.Known {
 		d.Title = "The day by the recorder's own clock: speed over ground, rpm, runs and windows"
 	}
+	if t == nil && len(r.Runs) > 0 {
+		d.Why = "No timeline lies beside these results; a replay of the recording makes one."
+		return d, nil
+	}
 	if t == nil || len(t.SpeedKn) < 2 || !(t.StepS > 0) {
 		d.Why = "There is too little data to draw a timeline."
 		return d, nil
