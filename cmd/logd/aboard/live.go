@@ -10,6 +10,7 @@ import (
 
 	"trialday.example/logd/cmd/logd/day"
 	"trialday.example/logd/sink/results"
+	"trialday.example/logd/sink/timeline"
 )
 
 // hush is how long the buses may be silent before what was heard last is no
@@ -29,8 +30,9 @@ type live struct {
 
 // derivedLive is what the figures of a session tell.
 type derivedLive struct {
-	of    *session
-	state *results.Live
+	of     *session
+	state  *results.Live
+	course *timeline.Timeline // of the day so far; it grows
 }
 
 func newLive() *live {
@@ -54,8 +56,8 @@ func (l *live) publish(state *results.Live) {
 }
 
 // derive puts in what the figures of a session tell.
-func (l *live) derive(of *session, state *results.Live) {
-	l.derived.Store(&derivedLive{of, state})
+func (l *live) derive(now derivedLive) {
+	l.derived.Store(&now)
 	select {
 	case l.fresh <- struct{}{}:
 	default:
@@ -67,7 +69,7 @@ func (l *live) derive(of *session, state *results.Live) {
 // and nothing else.
 func (d *daemon) lookOn(s *session, figures *day.Day) func() {
 	told := int64(0)
-	state := d.apart(func() { d.live.derive(s, figures.Live()) })
+	state := d.apart(func() { d.live.derive(derivedLive{s, figures.Live(), figures.Timeline()}) })
 	return func() {
 		if since()-told >= int64(lookEvery) {
 			told = since()

@@ -14,6 +14,7 @@ import (
 	"trialday.example/logd/configs"
 	"trialday.example/logd/sink/logbook"
 	"trialday.example/logd/sink/page"
+	"trialday.example/logd/sink/timeline"
 )
 
 // retryListen is how long after a failure the page is tried again.
@@ -46,7 +47,7 @@ func (d *daemon) servePage(ctx context.Context) error {
 
 func (d *daemon) handler() (http.Handler, error) {
 	return page.New(page.Options{
-		Trials: d.trials, Live: d.live.Live, Amend: d.amend, Log: d.log, Access: Access(&d.Config),
+		Trials: d.trials, Live: d.live.Live, Present: d.course, Amend: d.amend, Log: d.log, Access: Access(&d.Config),
 		Health: http.HandlerFunc(d.healthz), Metrics: d.metrics(),
 	})
 }
@@ -63,6 +64,15 @@ func (d *daemon) trials() ([]page.Trial, error) {
 		return nil, err
 	}
 	return page.Trials(book)
+}
+
+// course is that of the trial that is being recorded, as far as it has come.
+func (d *daemon) course(t page.Trial) *timeline.Timeline {
+	s, now := d.recorder.status.session.Load(), d.live.derived.Load()
+	if s == nil || now == nil || now.of != s || s.trial.Number != t.Number {
+		return nil
+	}
+	return now.course
 }
 
 func (d *daemon) metrics() http.Handler {
