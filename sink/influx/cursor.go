@@ -13,7 +13,7 @@ type cursor struct {
 	Points   int64  `json:"points"`   // confirmed, or rejected for good
 	Rejected int64  `json:"rejected"` // of these
 	Done     bool   `json:"done"`     // the whole of a closed trial
-	Size     int64  `json:"size"`     // of its journal then, bytes
+	Frames   uint64 `json:"frames"`   // in its journal then
 }
 
 // cursorName is the file of the cursor, beside the journal's segments or in the
@@ -25,18 +25,6 @@ func cursorFile(journal string) string {
 		return filepath.Join(dir, cursorName)
 	}
 	return filepath.Join(journal, cursorName)
-}
-
-// journalSize is that of the segments, in bytes.
-func journalSize(dir string) int64 {
-	list, _ := filepath.Glob(filepath.Join(dir, segments))
-	n := int64(0)
-	for _, path := range list {
-		if st, err := os.Stat(path); err == nil {
-			n += st.Size()
-		}
-	}
-	return n
 }
 
 // readCursor returns the cursor of a stream; the beginning if there is none, or

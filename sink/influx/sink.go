@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"trialday.example/logd/configs"
+	"trialday.example/logd/sink/journal"
 )
 
 // pollEvery is how often the end of a journal that is being written is looked
@@ -122,11 +123,14 @@ func (s *Sink) Run(ctx context.Context) error {
 func (s *Sink) run(ctx context.Context, id identity) error {
 	s.cursor = readCursor(s.Cursor, fingerprint(&s.Options, id))
 	s.Stats.change(func(c *Counts) { c.Points, c.Behind = s.cursor.Points, true })
-	switch size := journalSize(s.Journal); {
-	case s.cursor.Done && s.cursor.Size == size && s.Final():
+	frames, err := journal.Count(s.Journal)
+	switch {
+	case err != nil:
+		return err
+	case s.cursor.Done && s.cursor.Frames == frames && s.Final():
 		s.Stats.change(func(c *Counts) { c.Behind = false })
 		return nil
-	case s.cursor.Done && s.cursor.Size != size:
+	case s.cursor.Done && s.cursor.Frames != frames:
 		// Its last run and its figures were taken for the last, and are others.
 		s.Log.Warn("the journal is not what it was when it was sent as a whole; it is sent again, and what its end gave then stays on the server")
 		s.cursor = cursor{Stream: s.cursor.Stream}
@@ -143,7 +147,10 @@ func (s *Sink) run(ctx context.Context, id identity) error {
 		case err == nil:
 			err = s.take(ctx, points)
 		case errors.Is(err, errEnd):
-			s.cursor.Done, s.cursor.Size = true, journalSize(s.Journal)
+			s.cursor.Done = true
+			if s.cursor.Frames, err = journal.Count(s.Journal); err != nil {
+				return err
+			}
 			return s.flush(ctx, stream)
 		case errors.Is(err, io.EOF):
 			err = s.rest(ctx, stream)

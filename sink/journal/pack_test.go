@@ -103,7 +103,12 @@ func TestPackKeepsEveryFrame(t *testing.T) {
 	checkNothingElse(t, dir)
 
 	write(t, dir, Options{}, list[:100]) // the journal goes on
-	pack(t, dir)
+	for range 2 {
+		if n, err := Count(dir); n != 20_100 || err != nil {
+			t.Errorf("%d frames counted, %v", n, err)
+		}
+		pack(t, dir)
+	}
 	got, _ = read(t, dir)
 	checkEqual(t, got, append(list, list[:100]...))
 }
@@ -192,6 +197,9 @@ func TestPackLeavesDamageAlone(t *testing.T) {
 func TestPackOfNothing(t *testing.T) {
 	dir := t.TempDir()
 	pack(t, dir)
+	if n, err := Count(dir); n != 0 || err != nil {
+		t.Errorf("%d frames counted in an empty journal, %v", n, err)
+	}
 	if err := Pack(t.Context(), filepath.Join(dir, "none")); err == nil {
 		t.Error("packed what is not there")
 	}

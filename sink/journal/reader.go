@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 
 	"github.com/klauspost/compress/zstd"
@@ -75,6 +76,28 @@ func OpenAt(path string, at Cursor) (*Reader, error) {
 		return nil, err
 	}
 	return r, nil
+}
+
+// Count returns the number of frames that were ever appended to the journal in
+// dir, those behind damage at its very end left out.
+func Count(dir string) (uint64, error) {
+	list, err := segments(dir)
+	if err != nil {
+		return 0, fmt.Errorf("journal %w", err)
+	}
+	if len(list) == 0 {
+		return 0, nil
+	}
+	r, err := OpenAt(dir, Cursor{Segment: list[len(list)-1], Frame: math.MaxUint64})
+	if err != nil {
+		return 0, err
+	}
+	defer r.Close()
+	var none frame.Frame
+	if err := r.Next(&none); err != io.EOF {
+		return 0, err
+	}
+	return r.index, nil
 }
 
 // ReadAhead has up to n blocks decoded at a time, each by a goroutine of its

@@ -74,7 +74,15 @@ func (d *daemon) refresh(ctx context.Context, s *session) {
 		if err := d.derive(ctx, s.trial, s.written.Load(), s.isOver); err != nil && ctx.Err() == nil {
 			d.log.Warn("the results so far are not written", "why", err.Error())
 		}
+		d.pack(ctx, s.trial)
 		wait = max(refreshEvery, restFactor*time.Since(from))
+	}
+}
+
+// pack makes the finished part of a trial's journal small.
+func (d *daemon) pack(ctx context.Context, t logbook.Trial) {
+	if err := journal.Pack(ctx, t.Frames()); err != nil && ctx.Err() == nil {
+		d.log.Warn("the journal takes more room than it has to", "trial", t.String(), "why", err.Error())
 	}
 }
 
@@ -113,12 +121,19 @@ func (d *daemon) derive(ctx context.Context, t logbook.Trial, limit uint64, late
 }
 
 // catchUp derives the results of closed trials that have none: the power was
-// cut before they could be written. Each is tried once.
+// cut before they could be written. And it packs their journals. Each is tried
+// once.
 func (d *daemon) catchUp(ctx context.Context) {
-	tried := make(map[int]bool)
+	tried, packed := make(map[int]bool), make(map[int]bool)
 	for ; ; sleep(ctx, 5*lookEvery) {
 		if ctx.Err() != nil {
 			return
+		}
+		for _, t := range d.closed() {
+			if !packed[t.Number] {
+				packed[t.Number] = true
+				d.pack(ctx, t)
+			}
 		}
 		for _, t := range d.unfinished() {
 			if tried[t.Number] || d.isOurs(t.Number) {
@@ -141,12 +156,16 @@ func (d *daemon) catchUp(ctx context.Context) {
 
 // unfinished lists the closed trials whose results are not those of all frames.
 func (d *daemon) unfinished() []logbook.Trial {
+	return slices.DeleteFunc(d.closed(), func(t logbook.Trial) bool { return t.Derived() })
+}
+
+func (d *daemon) closed() []logbook.Trial {
 	book, err := logbook.Open(d.Config.Journal.Dir)
 	if err != nil {
 		return nil
 	}
 	list, _ := book.Trials()
-	return slices.DeleteFunc(list, func(t logbook.Trial) bool { return !t.Closed() || t.Derived() })
+	return slices.DeleteFunc(list, func(t logbook.Trial) bool { return !t.Closed() })
 }
 
 // sleep waits, or less if ctx ends.
