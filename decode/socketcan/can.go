@@ -109,9 +109,9 @@ func (c *CAN) take(f *frame.Frame, data, address, control []byte) bool {
 		c.counts.malformed.Add(1)
 		return false
 	}
-	f.Bus, f.Time = uint8(bus), k.time
+	f.Bus, f.Time = uint8(bus), whole(k.time)
 	if k.time == 0 {
-		f.Time = time.Now().UnixNano()
+		f.Time = whole(time.Now().UnixNano())
 	}
 	c.counts.add(f)
 	return true

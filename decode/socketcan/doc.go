@@ -5,7 +5,7 @@
 // them. So the frames of all interfaces come in the order in which the kernel
 // received them, and an interface that is unplugged and comes back, as another
 // device or with another index, is heard again without anything to reopen.
-// Frames carry the kernel's receive time; what the kernel had to drop is
+// Frames carry the kernel's receive time in whole microseconds; what the kernel had to drop is
 // counted. Error frames of every class are received like all others.
 //
 // # Invariants

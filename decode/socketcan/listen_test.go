@@ -140,8 +140,8 @@ func TestMessagesBecomeFramesOfTheirInterface(t *testing.T) {
 	c := Listen([]string{"can9", "lo"})
 	defer c.Close()
 	var f frame.Frame
-	stamp := cmsg(unix.SOL_SOCKET, unix.SO_TIMESTAMPNS, longs(5, 7))
-	if !c.take(&f, raw(0x123, 1, 9), address(lo.Index), stamp) || f.Bus != 1 || f.Time != 5_000_000_007 || f.ID != 0x123 {
+	stamp := cmsg(unix.SOL_SOCKET, unix.SO_TIMESTAMPNS, longs(5, 7_999))
+	if !c.take(&f, raw(0x123, 1, 9), address(lo.Index), stamp) || f.Bus != 1 || f.Time != 5_000_007_000 || f.ID != 0x123 {
 		t.Errorf("%+v", f)
 	}
 	if !c.take(&f, raw(0x20000004, 8, 0, 1), address(lo.Index), nil) || !f.IsError || f.Time == 0 {

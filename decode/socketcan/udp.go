@@ -68,7 +68,7 @@ func (u *UDP) Next(f *frame.Frame) error {
 					u.counts.malformed.Add(1)
 					continue
 				}
-				f.Time, f.Bus = time.Now().UnixNano(), 0
+				f.Time, f.Bus = whole(time.Now().UnixNano()), 0
 				u.counts.add(f)
 				return nil
 			}
