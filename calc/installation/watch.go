@@ -65,6 +65,8 @@ type Evidence struct {
 	Sides Verdict
 	// Variation is the mean of those heard, rad; NaN without any.
 	Variation float64
+	// Heard tells of each quantity whether it came with a value.
+	Heard [pgn.NumQuantities]bool
 }
 
 // Verdict is the answer to a question that a day may leave open.
@@ -87,6 +89,7 @@ type Watch struct {
 	sides     sides
 	series    series
 	variation mean
+	heard     [pgn.NumQuantities]bool
 }
 
 // New starts a day.
@@ -103,6 +106,9 @@ func (w *Watch) Add(s *sample.Sample) {
 	w.cells.add(s)
 	if s.State != pgn.Valid {
 		return
+	}
+	if s.Quantity < pgn.NumQuantities {
+		w.heard[s.Quantity] = true
 	}
 	if s.Quantity == pgn.Variation {
 		w.variation.add(s.Value)
@@ -128,7 +134,7 @@ func (w *Watch) Evidence() *Evidence {
 }
 
 func (w *Watch) evidence() *Evidence {
-	e := &Evidence{Variation: w.variation.value()}
+	e := &Evidence{Variation: w.variation.value(), Heard: w.heard}
 	add := func(f []Finding) { e.Findings = append(e.Findings, f...) }
 	add(w.rest.findings())
 	add(w.sign.findings(&w.rest))

@@ -39,8 +39,9 @@ type Track struct {
 	points   [keep]point
 	n        int // points kept, the last ones of the ring
 	next     int
-	// Derived counts the velocities that were made.
-	Derived int64
+	// Seconds counts those in which a velocity was made.
+	Seconds int64
+	counted int64 // number of the last of them
 }
 
 // point is a position in m from the one before, summed up.
@@ -77,7 +78,10 @@ func (t *Track) Add(s *sample.Sample) (course, speed sample.Sample, ok bool) {
 		if !known {
 			return
 		}
-		t.Derived++
+		if at := s.Time/second + 1; at != t.counted {
+			t.counted = at
+			t.Seconds++
+		}
 		course, speed = *s, *s
 		course.Quantity, course.Value = pgn.CourseOverGround, dir
 		speed.Quantity, speed.Value = pgn.SpeedOverGround, v

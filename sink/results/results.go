@@ -34,6 +34,7 @@ type Results struct {
 	Paddle  Paddle  `json:"paddle_wheel"`
 	// FuelCheck to Readings: see the types.
 	FuelCheck     FuelCheck      `json:"fuel_check"`
+	DayBurn       *DayBurn       `json:"day_burn"` // null where fuel rates tell it
 	Propulsion    Propulsion     `json:"propulsion"`
 	MassReference *MassReference `json:"mass_reference"` // null unless mass.reference_kg is configured
 	PerNM         PerNM          `json:"per_nm"`

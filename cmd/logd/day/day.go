@@ -14,6 +14,8 @@ import (
 	"math"
 
 	"trialday.example/logd/calc"
+	"trialday.example/logd/calc/dayburn"
+	"trialday.example/logd/calc/track"
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode"
 	"trialday.example/logd/decode/frame"
@@ -37,6 +39,9 @@ type Day struct {
 	hearing hearing
 	course  course
 	fitted  fitted
+	correct corrector
+	track   track.Track
+	burn    dayburn.Watch
 	events  []decode.Event
 	dropped int
 	last    int64 // trial time of the last sample
@@ -50,7 +55,7 @@ type Day struct {
 // the interfaces met so far.
 func New(cfg configs.Config, version string, buses func() []string) *Day {
 	d := &Day{cfg: cfg, version: version, buses: buses, trial: calc.New(settings(&cfg)), frames: newFingerprint(buses)}
-	d.fitted = newFitted(&cfg)
+	d.fitted, d.correct = newFitted(&cfg), newCorrector(&cfg)
 	d.course = newCourse()
 	d.trial.Each(d.course.second)
 	d.decoder = decode.New(Options(&cfg, buses), d)
@@ -67,12 +72,23 @@ func (d *Day) Frame(f *frame.Frame) {
 
 // Sample implements decode.Handler.
 func (d *Day) Sample(s sample.Sample) {
+	d.correct.apply(&s)
+	d.take(&s)
+	if course, speed, ok := d.track.Add(&s); ok {
+		d.take(&course)
+		d.take(&speed)
+	}
+}
+
+// take shows a sample to all who watch.
+func (d *Day) take(s *sample.Sample) {
 	d.last = s.Time
-	d.fitted.Add(&s)
-	d.gaps.add(&s)
-	d.hearing.add(&s)
-	d.trial.Add(&s)
-	d.course.add(&s)
+	d.fitted.Add(s)
+	d.burn.Add(s)
+	d.gaps.add(s)
+	d.hearing.add(s)
+	d.trial.Add(s)
+	d.course.add(s)
 }
 
 // Event implements decode.Handler.

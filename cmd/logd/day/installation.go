@@ -57,6 +57,8 @@ func (d *document) installation(r *results.Results, rep *calc.Report, edge resul
 	if lag := &rep.Manoeuvres.Lag; lag.Measured {
 		given.Lag = lag.Filter
 	}
+	r.Findings = append(append(r.Findings, d.Corrected...), derived(d.Derived)...)
+	r.Missing = append(r.Missing, unheard(&e.Heard, rep)...)
 	for _, f := range e.Report(given) {
 		r.Findings = append(r.Findings, d.word(&f, edge))
 	}

@@ -92,6 +92,7 @@ func (e *Evidence) Results(g Given) (*results.Results, *results.Timeline) {
 	r.Missing = append(missing(cfg, names, rep), r.Missing...)
 	r.Missing = append(r.Missing, missingManoeuvres(&rep.Manoeuvres, rep.HasHeading)...)
 	d.installation(r, rep, edge)
+	d.dayBurn(r, rep, names)
 	r.Quality = d.quality(names, edge)
 	return r, edge.Line(&rep.Line)
 }
