@@ -129,7 +129,7 @@ func TestAClientThatDoesNotReadSkipsStates(t *testing.T) {
 	fmt.Fprintf(c, "GET /api/live/stream HTTP/1.1\r\nHost: localhost\r\n\r\n")
 	quick := s.listen()
 	long := strings.Repeat("x", 1<<20)
-	const states = 40
+	const states = 20
 	for i := range states {
 		version := fmt.Sprintf("%d %s", i, long)
 		s.now.set(version)
