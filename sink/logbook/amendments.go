@@ -131,6 +131,15 @@ func (t *Trial) Amendments() (list []Amendment, faults []string, err error) {
 	return list, faults, err
 }
 
+// AmendmentsSize is that of the file in bytes, which tells when it has grown.
+func (t *Trial) AmendmentsSize() int64 {
+	info, err := os.Stat(filepath.Join(t.Dir, amendmentsFile))
+	if err != nil {
+		return 0
+	}
+	return info.Size()
+}
+
 // ReadAmendments reads the amendments in a file; see Trial.Amendments.
 func ReadAmendments(path string) (list []Amendment, faults []string, err error) {
 	f, err := os.Open(path)

@@ -29,22 +29,67 @@ func (d *daemon) figures(ctx context.Context, s *session, c *cursor) {
 	}
 	defer c.in.Close()
 	live := day.New(d.Config, d.Version, c.in.Buses)
-	if !c.each(ctx, live.Frame, d.lookOn(s, live)) {
+	look, follow := d.lookOn(s, live), d.followAmendments(s, live, c.in)
+	if !c.each(ctx, live.Frame, func() { look(); follow() }) {
 		d.log.Warn("the figures were not finished in time; they are derived at the next start", "trial", s.trial.String())
 		return
 	}
 	if c.read.Load() == 0 {
 		return
 	}
-	r, line := live.Finish(c.bad())
+	live.Close()
 	d.results.Lock()
 	defer d.results.Unlock()
-	if err := d.Write(s.trial.Dir, r, line); err != nil {
+	if err := d.write(s.trial, live, c.in, true); err != nil {
 		d.log.Error("the results are not written", "trial", s.trial.String(), "why", err.Error())
 		return
 	}
 	d.log.Info("results written", "dir", s.trial.Dir)
 	d.derived(s.trial)
+}
+
+// followAmendments returns what the figures cursor calls when it has no frames
+// for now: when the trial was amended, by whomever, the results so far are
+// written with that.
+func (d *daemon) followAmendments(s *session, live *day.Day, in *journal.Reader) func() {
+	told, seen := int64(0), int64(0)
+	write := d.apart(func() {
+		d.results.Lock()
+		defer d.results.Unlock()
+		if err := d.write(s.trial, live, in, false); err != nil {
+			d.log.Warn("the results so far are not written", "why", err.Error())
+		}
+	})
+	return func() {
+		if since()-told < int64(lookEvery) {
+			return
+		}
+		told = since()
+		if size := s.trial.AmendmentsSize(); size != seen {
+			seen = size
+			write()
+		}
+	}
+}
+
+// write writes the results of a trial as it stands in a day, with its
+// amendments, and keeps the evidence. Whole tells that the day is that of all
+// frames, all on the disk. Results are held meanwhile.
+func (d *daemon) write(t logbook.Trial, of *day.Day, in *journal.Reader, whole bool) error {
+	amendments, err := day.ReadAmendments(t)
+	if err != nil {
+		amendments.Faults = append(amendments.Faults, err.Error()) // stands in the results
+	}
+	of.Amend(amendments)
+	bad := int64(len(in.Recovery().Losses))
+	r, line := of.Results(bad)
+	if err := d.Write(t.Dir, r, line); err != nil {
+		return err
+	}
+	if err := of.Evidence(bad).Keep(t.Dir, d.Config, in.Position().Frame, whole); err != nil {
+		d.log.Warn("amending the trial will take a replay", "trial", t.String(), "why", err.Error())
+	}
+	return nil
 }
 
 // derived marks a closed trial whose results are those of all frames.
@@ -111,13 +156,13 @@ func (d *daemon) derive(ctx context.Context, t logbook.Trial, limit uint64, late
 	if n == 0 {
 		return nil
 	}
-	r, line := again.Finish(int64(len(in.Recovery().Losses)))
+	again.Close()
 	d.results.Lock()
 	defer d.results.Unlock()
 	if late() {
 		return nil
 	}
-	return d.Write(t.Dir, r, line)
+	return d.write(t, again, in, t.Closed() && limit == math.MaxUint64)
 }
 
 // catchUp derives the results of closed trials that have none: the power was

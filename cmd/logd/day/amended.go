@@ -14,34 +14,48 @@ import (
 	"trialday.example/logd/sink/results"
 )
 
-// Recall gives the evidence of a trial: what was kept of it or, where that is
-// doubtful, by a replay of its frames, whose evidence is kept then. Of a trial
-// that is being recorded it is that of the day so far, as it was kept last.
+// Recall gives the evidence of a trial and the configuration that its results
+// were derived with last: what was kept or, where that is doubtful, by a
+// replay of its frames, whose evidence is kept then. Of a trial that is being
+// recorded it is that of the day so far, as it was kept last.
 //
-// What was kept is read in about a thousandth of the time that a replay takes.
-func Recall(ctx context.Context, t logbook.Trial, cfg *configs.Config, version string) (*Evidence, error) {
-	place, err := PlaceOf(t.Dir, t.Frames(), cfg)
+// Cfg is for a trial of which nothing was kept. What was kept is read in about a
+// thousandth of the time that a replay takes.
+func Recall(ctx context.Context, t logbook.Trial, cfg configs.Config, version string) (*Evidence, configs.Config, error) {
+	busy := t.Busy()
+	n, err := journal.Count(t.Frames())
 	if err != nil {
-		return nil, err
+		return nil, cfg, err
 	}
-	if e := place.Kept(t.Busy()); e != nil {
-		return e, nil
+	key, read, done := kept(t.Dir)
+	defer done()
+	if key != nil {
+		was, err := key.config()
+		if err == nil {
+			cfg = was
+		}
+		sum, broken := program()
+		if err == nil && broken == nil && key.Program == sum && key.covers(n, busy) {
+			if e := read(); e != nil {
+				return e, cfg, nil
+			}
+		}
 	}
-	e, err := Replay(ctx, t.Frames(), *cfg, version)
+	e, n, err := Replay(ctx, t.Frames(), cfg, version)
 	if err != nil {
-		return nil, err
+		return nil, cfg, err
 	}
 	// What cannot be kept costs a replay the next time, and nothing else.
-	_ = place.Keep(e, !t.Busy())
-	return e, nil
+	_ = e.Keep(t.Dir, cfg, n, !busy && !t.Busy())
+	return e, cfg, nil
 }
 
 // Replay gives the evidence of the frames in a journal, of all that there are
-// when it comes to the end.
-func Replay(ctx context.Context, frames string, cfg configs.Config, version string) (*Evidence, error) {
+// when it comes to the end, and their number.
+func Replay(ctx context.Context, frames string, cfg configs.Config, version string) (*Evidence, uint64, error) {
 	in, err := journal.Open(frames)
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	defer in.Close()
 	d := New(cfg, version, in.Buses)
@@ -54,10 +68,10 @@ func Replay(ctx context.Context, frames string, cfg configs.Config, version stri
 		return nil
 	})
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	d.Close()
-	return d.Evidence(int64(len(in.Recovery().Losses))), nil
+	return d.Evidence(int64(len(in.Recovery().Losses))), in.Position().Frame, nil
 }
 
 // ReadAmendments reads those of a trial.
@@ -66,10 +80,11 @@ func ReadAmendments(t logbook.Trial) (Amendments, error) {
 	return Amendments{list, faults}, err
 }
 
-// Amended derives the results of a trial again, with its amendments. It writes
-// nothing but the evidence.
+// Amended derives the results of a trial again, with its amendments and the
+// configuration that they were derived with last; cfg is for a trial without
+// any. It writes nothing but the evidence.
 func Amended(ctx context.Context, t logbook.Trial, cfg configs.Config, version string) (*results.Results, *results.Timeline, error) {
-	e, err := Recall(ctx, t, &cfg, version)
+	e, cfg, err := Recall(ctx, t, cfg, version)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -91,9 +106,9 @@ type Asked struct {
 
 // Amend keeps an amendment of a trial and derives the results with it. One that
 // could not be applied is not kept: the error is then logbook.Refused and says
-// why. It writes the amendment, and nothing else.
+// why. It writes the amendment, and nothing else. Of cfg see Amended.
 func Amend(ctx context.Context, t logbook.Trial, cfg configs.Config, version string, asked Asked, now time.Time) (*results.Amendment, *results.Results, *results.Timeline, error) {
-	e, err := Recall(ctx, t, &cfg, version)
+	e, cfg, err := Recall(ctx, t, cfg, version)
 	if err != nil {
 		return nil, nil, nil, err
 	}

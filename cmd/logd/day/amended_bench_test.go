@@ -29,21 +29,17 @@ func longDay(b *testing.B) *simulate.Scenario {
 func BenchmarkAmending(b *testing.B) {
 	x, cfg := recorded(b, longDay(b)), boatA(b)
 	began := time.Now()
-	e, err := Replay(b.Context(), x.Frames(), cfg, "test")
+	e, n, err := Replay(b.Context(), x.Frames(), cfg, "test")
 	if err != nil {
 		b.Fatal(err)
 	}
 	replay := time.Since(began).Seconds()
 	b.Logf("%d frames in %d MB, %.1f h, %d windows, %d runs; replayed in %.1f s", e.Stats.Frames, x.Size()>>20,
 		float64(e.Calc.End-e.Calc.Start)/3600e9, len(e.Calc.Windows), len(e.Calc.Runs), replay)
-	place, err := PlaceOf(x.Dir, x.Frames(), &cfg)
-	if err != nil {
-		b.Fatal(err)
-	}
 	perReplay := func(b *testing.B) { b.ReportMetric(b.Elapsed().Seconds()/float64(b.N)/replay, "x-replay") }
 	b.Run("keep", func(b *testing.B) {
 		for b.Loop() {
-			if err := place.Keep(e, true); err != nil {
+			if err := e.Keep(x.Dir, cfg, n, true); err != nil {
 				b.Fatal(err)
 			}
 		}
@@ -54,9 +50,11 @@ func BenchmarkAmending(b *testing.B) {
 	})
 	b.Run("recall", func(b *testing.B) {
 		for b.Loop() {
-			if place.Kept(false) == nil {
+			key, read, done := kept(x.Dir)
+			if key == nil || read() == nil {
 				b.Fatal("not kept")
 			}
+			done()
 		}
 		perReplay(b)
 	})

@@ -68,7 +68,7 @@ func written(t testing.TB, r *results.Results, line *results.Timeline) string {
 // replayed derives a trial's results from its frames.
 func replayed(t testing.TB, x logbook.Trial, cfg configs.Config) string {
 	t.Helper()
-	e, err := Replay(t.Context(), x.Frames(), cfg, "test")
+	e, _, err := Replay(t.Context(), x.Frames(), cfg, "test")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -197,7 +197,7 @@ func TestAmendingATrial(t *testing.T) {
 func TestAmendmentsFindTheirWindowsByTime(t *testing.T) {
 	x, cfg := shortTrial(t)
 	exclude(t, x, cfg, stepOf(t, x, cfg, 2).Windows[0])
-	e, err := Recall(t.Context(), x, &cfg, "test")
+	e, _, err := Recall(t.Context(), x, cfg, "test")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -222,29 +222,24 @@ func TestAmendmentsFindTheirWindowsByTime(t *testing.T) {
 	}
 }
 
+// found tells whether what was kept would be used.
+func found(t *testing.T, x logbook.Trial, soFar bool) bool {
+	t.Helper()
+	n, err := journal.Count(x.Frames())
+	if err != nil {
+		t.Fatal(err)
+	}
+	key, read, done := kept(x.Dir)
+	defer done()
+	return key != nil && key.covers(n, soFar) && read() != nil
+}
+
 // Doubt about what was kept costs a replay, never a figure.
 func TestDoubtfulEvidenceIsNotUsed(t *testing.T) {
 	x, cfg := shortTrial(t)
 	want := recalled(t, x, cfg)
-	kept := func(cfg configs.Config) bool {
-		p, err := PlaceOf(x.Dir, x.Frames(), &cfg)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return p.Kept(false) != nil
-	}
-	if !kept(cfg) {
+	if !found(t, x, false) {
 		t.Fatal("nothing was kept")
-	}
-	other := cfg
-	other.Steady.MinS++
-	if kept(other) {
-		t.Error("used with another configuration")
-	}
-	other = cfg
-	other.Page.Listen = "127.0.0.1:9"
-	if !kept(other) {
-		t.Error("not used when only the page's address is another")
 	}
 	path := filepath.Join(x.Dir, evidenceFile)
 	whole, err := os.ReadFile(path)
@@ -260,22 +255,49 @@ func TestDoubtfulEvidenceIsNotUsed(t *testing.T) {
 		if err := os.WriteFile(path, damaged, 0o644); err != nil {
 			t.Fatal(err)
 		}
-		if kept(cfg) {
+		if found(t, x, false) {
 			t.Fatalf("used with damage at %d of %d", at, len(whole))
 		}
 	}
-	if recalled(t, x, cfg) != want || !kept(cfg) {
+	if recalled(t, x, cfg) != want || !found(t, x, false) {
 		t.Error("after damage: other results, or nothing kept again")
 	}
 	record(t, x, scenario(t, "accuracy"), 2)
-	if kept(cfg) {
+	if found(t, x, false) {
 		t.Error("used although frames came")
 	}
-	p, err := PlaceOf(x.Dir, x.Frames(), &cfg)
+	if !found(t, x, true) {
+		t.Error("the day so far is not found")
+	}
+}
+
+// A trial keeps the configuration that its results were derived with: amending
+// last week's trial does not turn its boat into today's.
+func TestAmendingKeepsTheConfiguration(t *testing.T) {
+	x, cfg := shortTrial(t)
+	if Evaluated(x.Dir) {
+		t.Error("evaluated before anybody asked")
+	}
+	zero := 0.0
+	cfg.Vessel.Name, cfg.Load.WaterL, cfg.Steady.MinS = "Demo boat A (invented)", &zero, 25
+	want := recalled(t, x, cfg)
+	if !Evaluated(x.Dir) {
+		t.Error("not evaluated")
+	}
+	other := configs.Default()
+	other.Vessel.Name = "Demo boat B (invented)"
+	if recalled(t, x, other) != want {
+		t.Error("another configuration gave other results")
+	}
+	// Nor does another program, which has to replay the frames.
+	e, n, err := Replay(t.Context(), x.Frames(), cfg, "test")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if p.Kept(true) == nil {
-		t.Error("the day so far is not found")
+	if err := e.Keep(x.Dir, cfg, n-1, true); err != nil {
+		t.Fatal(err)
+	}
+	if recalled(t, x, other) != want {
+		t.Error("replayed with another configuration")
 	}
 }

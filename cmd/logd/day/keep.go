@@ -10,7 +10,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"sync"
 
 	"github.com/klauspost/compress/zstd"
@@ -20,49 +19,29 @@ import (
 
 // evidenceFile keeps the evidence of a trial beside its frames, so that figures
 // can be derived again in a moment, and after a restart of the program. It is a
-// cache: whatever makes it doubtful (another program, configuration or journal,
-// damage) only costs a replay, and it may be deleted.
+// cache: whatever makes it doubtful (another program, more frames, damage) only
+// costs a replay, and it may be deleted.
 //
 // It is two values of encoding/gob, a keptKey and an Evidence, in one zstd frame
 // with its checksum (RFC 8878).
 const evidenceFile = "evidence.gob.zst"
 
-// keptKey is all that the evidence hangs on.
+// keptKey tells what the evidence is of.
 type keptKey struct {
 	Program [sha256.Size]byte // of the executable: any other may find something else
-	Config  [sha256.Size]byte
-	Frames  []segmentSize
-	// Whole tells that the evidence is of all those frames, not of the first of
-	// them.
+	Frames  uint64            // of the journal that were read
+	// Whole tells that these were all of a journal that was on the disk: what is
+	// read while it is being written can be lost with the power.
 	Whole bool
+	// Config is the configuration in JSON, what has no part in figures left out.
+	// Whoever derives the results again uses this one: the boat may have
+	// been another than today's.
+	Config []byte
 }
 
-// segmentSize is one file of the journal, by rising name. Journals only grow, or
-// are cut when they are opened after a power cut.
-type segmentSize struct {
-	Name string
-	Size int64
-}
-
-// Place is where evidence is kept and what it is of.
-type Place struct {
-	dir string // of the trial
-	key keptKey
-}
-
-// PlaceOf says where the evidence is kept of the frames that are now in a
-// directory, in the directory of their trial. Call it before they are read.
-func PlaceOf(trial, frames string, cfg *configs.Config) (Place, error) {
-	p := Place{dir: trial}
-	var err error
-	if p.key.Program, err = program(); err != nil {
-		return p, err
-	}
-	if p.key.Config, err = fingerprintOf(cfg); err != nil {
-		return p, err
-	}
-	p.key.Frames, err = sizes(frames)
-	return p, err
+func (k *keptKey) config() (c configs.Config, err error) {
+	err = json.Unmarshal(k.Config, &c)
+	return c, err
 }
 
 // program is the hash of the running program's file. It is read once, some 20
@@ -80,46 +59,30 @@ var program = sync.OnceValues(func() (sum [sha256.Size]byte, err error) {
 	return [sha256.Size]byte(h.Sum(nil)), nil
 })
 
-// fingerprintOf leaves out what has no part in the figures.
-func fingerprintOf(cfg *configs.Config) (sum [sha256.Size]byte, err error) {
-	c := *cfg
-	c.Journal, c.Influx, c.Page, c.Bus = configs.Journal{}, configs.Influx{}, configs.Page{}, configs.Bus{}
-	text, err := json.Marshal(&c)
-	return sha256.Sum256(text), err
-}
-
-func sizes(dir string) ([]segmentSize, error) {
-	entries, err := os.ReadDir(dir) // by rising name
+// Keep keeps the evidence of the first so many frames of a trial's journal, and
+// the configuration. Whole tells that there are no other frames, and that they
+// are on the disk.
+func (e *Evidence) Keep(trial string, cfg configs.Config, frames uint64, whole bool) error {
+	cfg.Journal, cfg.Influx, cfg.Page, cfg.Bus = configs.Journal{}, configs.Influx{}, configs.Page{}, configs.Bus{}
+	sum, err := program()
 	if err != nil {
-		return nil, fmt.Errorf("frames: %w", err)
+		return fmt.Errorf("evidence: %w", err)
 	}
-	var out []segmentSize
-	for _, e := range entries {
-		info, err := e.Info()
-		if err != nil {
-			return nil, fmt.Errorf("frames: %w", err)
-		}
-		if info.Mode().IsRegular() {
-			out = append(out, segmentSize{e.Name(), info.Size()})
-		}
+	text, err := json.Marshal(&cfg)
+	if err != nil {
+		return fmt.Errorf("evidence: %w", err)
 	}
-	return out, nil
-}
-
-// Keep keeps the evidence. Whole tells that it is of all frames that there were
-// when the place was made; else it is of the first of them.
-func (p Place) Keep(e *Evidence, whole bool) error {
-	p.key.Whole = whole
+	key := keptKey{sum, frames, whole, text}
 	var b bytes.Buffer
 	z, err := zstd.NewWriter(&b, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1))
 	if err != nil {
 		return err
 	}
 	g := gob.NewEncoder(z)
-	if err := errors.Join(g.Encode(&p.key), g.Encode(e), z.Close()); err != nil {
+	if err := errors.Join(g.Encode(&key), g.Encode(e), z.Close()); err != nil {
 		return fmt.Errorf("evidence: %w", err)
 	}
-	return replace(filepath.Join(p.dir, evidenceFile), b.Bytes())
+	return replace(filepath.Join(trial, evidenceFile), b.Bytes())
 }
 
 // replace replaces a file whole and waits until it is on the disk.
@@ -138,51 +101,53 @@ func replace(path string, text []byte) error {
 	return os.Rename(path+".part", path)
 }
 
-// Kept is the evidence that was kept at the place; nil unless it is of all its
-// frames or, where soFar is enough, of the first of them.
-func (p Place) Kept(soFar bool) *Evidence {
-	f, err := os.Open(filepath.Join(p.dir, evidenceFile))
+// kept opens what was kept of a trial: its key, and how to read the evidence.
+// The key is nil where there is none.
+func kept(trial string) (key *keptKey, read func() *Evidence, done func()) {
+	none := func() {}
+	f, err := os.Open(filepath.Join(trial, evidenceFile))
 	if err != nil {
-		return nil
+		return nil, nil, none
 	}
-	defer f.Close()
 	z, err := zstd.NewReader(f, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(maxEvidence))
 	if err != nil {
-		return nil
+		f.Close()
+		return nil, nil, none
 	}
-	defer z.Close()
+	done = func() {
+		z.Close()
+		f.Close()
+	}
 	g := gob.NewDecoder(z)
-	var key keptKey
-	e := new(Evidence)
-	if g.Decode(&key) != nil || !p.key.covers(&key, soFar) || g.Decode(e) != nil {
-		return nil
+	key = new(keptKey)
+	if g.Decode(key) != nil {
+		return nil, nil, done
 	}
-	if _, err := io.Copy(io.Discard, z); err != nil { // the checksum comes at the end
-		return nil
-	}
-	return e
+	return key, func() *Evidence {
+		e := new(Evidence)
+		if g.Decode(e) != nil {
+			return nil
+		}
+		if _, err := io.Copy(io.Discard, z); err != nil { // the checksum comes at the end
+			return nil
+		}
+		return e
+	}, done
+}
+
+// covers tells whether what was kept is of all frames of a journal that has so
+// many or, where soFar is enough, of the first of them.
+func (k *keptKey) covers(frames uint64, soFar bool) bool {
+	return k.Whole && k.Frames == frames || soFar && k.Frames <= frames
+}
+
+// Evaluated tells whether it is known with which configuration the results of a
+// trial were derived.
+func Evaluated(trial string) bool {
+	key, _, done := kept(trial)
+	defer done()
+	return key != nil
 }
 
 // maxEvidence bounds the memory for the file's window, in bytes.
 const maxEvidence = 64 << 20
-
-// covers tells whether kept evidence serves for the frames of k.
-func (k *keptKey) covers(kept *keptKey, soFar bool) bool {
-	if k.Program != kept.Program || k.Config != kept.Config {
-		return false
-	}
-	if kept.Whole && slices.Equal(k.Frames, kept.Frames) {
-		return true
-	}
-	if !soFar || len(kept.Frames) > len(k.Frames) {
-		return false
-	}
-	for i, s := range kept.Frames {
-		now := k.Frames[i]
-		last := i == len(kept.Frames)-1
-		if s.Name != now.Name || s.Size > now.Size || s.Size != now.Size && !last {
-			return false
-		}
-	}
-	return true
-}
