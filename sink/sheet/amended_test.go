@@ -44,7 +44,7 @@ func TestAmendmentsAreToldAndTheOriginalStandsBeside(t *testing.T) {
 	if row := readable(page, ">2400", "</tbody>"); strings.Contains(row, "amended") {
 		t.Errorf("a step whose figures stay reads %q", row)
 	}
-	list := readable(page, "<h3>Amendments", "<h3>Frames")
+	list := readable(page, "<h2>Amendments", "</section>")
 	wants(t, "list", list, "1 12 May 2026, 10:32:11 A. Person leaves out window 10 (2100/2108/2117 rpm, 23.5 ± 0.1 kn over ground, 134.8 L/h) Wake of another boat. applied",
 		"counts as one: window 11 (2400", "and window 12 (2400", "a window from 08:02:12 to 08:03:12 that there is not A gust. not applied: there is no such window",
 		"not applied: withdrawn by amendment 5", "takes back amendment 4",

@@ -84,6 +84,7 @@ func TestMethodHasTheLimitsThatWereUsed(t *testing.T) {
 	r.Steady = results.Steady{MinS: 45, SettlePct: 0.75, RPMHuntingPct: 2.5, CourseDeg: 6, StepPct: 3}
 	got := readable(render(t, r, tl), `class="method"`, "</section>")
 	wants(t, "method", got, "below 0.75 % of the speed", "lasts 45 s or more", "within 2.5 %,", "no more than 6°", "within 3 % or 50 rpm")
+	got = readable(render(t, r, tl), "Where the figures come from", "</section>")
 	wants(t, "provenance", got, "logd test", r.Quality.FramesHash, "8 412 034", r.Trial.Start)
 }
 
