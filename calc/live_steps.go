@@ -2,6 +2,7 @@ package calc
 
 import (
 	"math"
+	"reflect"
 	"slices"
 )
 
@@ -14,12 +15,14 @@ type StepSoFar struct {
 	Reciprocal float64
 }
 
-// stepsSoFar derives the steps from the windows so far, as Finish does from
+// stepsSoFar derives the steps from the windows so far, as Derive does from
 // all of them.
-func (t *Trial) stepsSoFar() []StepSoFar {
-	if all := t.found.Windows; len(all) != t.live.windows {
-		t.live.windows = len(all)
-		windows := slices.Clone(all) // Steps numbers them
+func (t *Trial) stepsSoFar(amendments []Amendment) []StepSoFar {
+	all := t.found.Windows
+	if len(all) != t.live.windows || !reflect.DeepEqual(amendments, t.live.amended) {
+		t.live.windows, t.live.amended = len(all), amendments
+		windows := slices.Clone(all) // amend and Steps mark them
+		amend(windows, t.set.Step, amendments)
 		t.live.steps = nil
 		for _, s := range Steps(windows, t.set.Step, t.set.Boat) {
 			t.live.steps = append(t.live.steps, soFar(s, windows))

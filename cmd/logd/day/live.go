@@ -12,8 +12,8 @@ import (
 // and name of the trial, recording, and the lamps of bus, journal and server. It changes nothing in
 // the day; calc.Trial.Live says what it costs.
 func (d *Day) Live() *results.Live {
-	s, ok := d.trial.Live()
 	clock := d.decoder.Clock()
+	s, ok := d.trial.Live(d.amended(results.Edge{UTC: clock.UTC}))
 	edge := results.Edge{UTC: clock.UTC, Engines: d.engineNames(s.Heard)}
 	l := &results.Live{Version: d.version, ClockKnown: clock.Known()}
 	if d.decoder.Stats().Frames > 0 {
@@ -26,6 +26,13 @@ func (d *Day) Live() *results.Live {
 	}
 	l.Lamps = d.lamps(edge.Engines)
 	return l
+}
+
+// amended finds the windows so far that the amendments name.
+func (d *Day) amended(edge results.Edge) []calc.Amendment {
+	_, windows := d.Closed()
+	of := document{&Evidence{Calc: &calc.Evidence{Found: calc.Found{Windows: windows}}}, Given{Amendments: d.amendments}}
+	return of.amendments(edge)
 }
 
 // guide tells whoever holds the throttle how long still, or what to mend.
