@@ -54,11 +54,11 @@ func (d *document) installation(r *results.Results, rep *calc.Report, edge resul
 	if rep.Day.OK && rep.HasHeading {
 		given.Offset = rep.Day.Offset
 	}
-	if lag := &rep.Manoeuvres.Lag; lag.Measured {
+	if lag := &rep.Manoeuvres.Lag; lag.Measured && d.Derived < leastDerived {
 		given.Lag = lag.Filter
 	}
 	r.Findings = append(append(r.Findings, d.Corrected...), derived(d.Derived)...)
-	r.Missing = append(r.Missing, unheard(&e.Heard, rep)...)
+	r.Missing = append(r.Missing, unheard(&e.Heard)...)
 	for _, f := range e.Report(given) {
 		r.Findings = append(r.Findings, d.word(&f, edge))
 	}

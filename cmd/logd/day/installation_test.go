@@ -43,13 +43,20 @@ func configured(s *simulate.Scenario) configs.Config {
 // simulated runs a day through the pipeline.
 func simulated(t testing.TB, s *simulate.Scenario, cfg configs.Config, seed uint64) (*results.Results, *simulate.Truth) {
 	t.Helper()
+	d, truth := drive(t, s, cfg, seed)
+	r, _ := d.Finish(0)
+	return r, truth
+}
+
+// drive feeds a day to the pipeline.
+func drive(t testing.TB, s *simulate.Scenario, cfg configs.Config, seed uint64) (*Day, *simulate.Truth) {
+	t.Helper()
 	d := New(cfg, "test", s.Buses)
 	sim := s.Start(seed)
 	if _, err := frame.Each(sim, func(f *frame.Frame) error { d.Frame(f); return nil }); err != nil {
 		t.Fatal(err)
 	}
-	r, _ := d.Finish(0)
-	return r, sim.Truth()
+	return d, sim.Truth()
 }
 
 // kinds lists the kinds of the findings, each once, in order.

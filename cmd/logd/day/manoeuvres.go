@@ -22,7 +22,7 @@ func marks(c *configs.Config) []manoeuvre.Mark {
 }
 
 // missingManoeuvres says why there is none of a kind.
-func missingManoeuvres(rep *manoeuvre.Report, heading bool) []results.MissingFigure {
+func missingManoeuvres(rep *manoeuvre.Report, heading, gears bool) []results.MissingFigure {
 	var out []results.MissingFigure
 	add := func(n int, figure, why string) {
 		if n == 0 {
@@ -35,7 +35,11 @@ func missingManoeuvres(rep *manoeuvre.Report, heading bool) []results.MissingFig
 		why += "; without a heading sensor the course over ground was looked at"
 	}
 	add(len(rep.Turns), "turning circle", why)
-	add(len(rep.Stops), "crash stop", "no stop was found: an engine in reverse while the boat, fast within 20 s before, still made more than 3 kn")
+	if gears {
+		add(len(rep.Stops), "crash stop", "no stop was found: an engine in reverse while the boat, fast within 20 s before, still made more than 3 kn")
+	} else {
+		add(len(rep.Stops), "crash stop", "no gear was heard (PGN 127493), by which a stop is known; the transmissions' gateway gives it")
+	}
 	plane := 0
 	for i := range rep.Accelerations {
 		if !math.IsNaN(rep.Accelerations[i].Plane.Mean) {
@@ -45,6 +49,6 @@ func missingManoeuvres(rep *manoeuvre.Report, heading bool) []results.MissingFig
 	if len(rep.Accelerations) > 0 {
 		add(plane, "time to plane", "no bow was seen to come down by 0.4 degrees after its peak (PGN 127257), or the boat stayed below a volume Froude number of 1.3")
 	}
-	add(len(rep.Gears), "gear timeline", "no shift was heard (PGN 127493)")
+	add(len(rep.Gears), "gear timeline", "no shift was heard (PGN 127493); the transmissions' gateway gives it")
 	return out
 }

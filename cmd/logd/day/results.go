@@ -11,6 +11,7 @@ import (
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode"
 	"trialday.example/logd/decode/choose"
+	"trialday.example/logd/pgn"
 	"trialday.example/logd/sink/results"
 )
 
@@ -90,7 +91,7 @@ func (e *Evidence) Results(g Given) (*results.Results, *results.Timeline) {
 	r.Sources = d.sources(names, edge)
 	r.Findings = append(append(d.findings(names), d.damaged()...), r.Findings...)
 	r.Missing = append(missing(cfg, names, rep), r.Missing...)
-	r.Missing = append(r.Missing, missingManoeuvres(&rep.Manoeuvres, rep.HasHeading)...)
+	r.Missing = append(r.Missing, missingManoeuvres(&rep.Manoeuvres, rep.HasHeading, d.Installation.Heard[pgn.Gear])...)
 	d.installation(r, rep, edge)
 	d.dayBurn(r, rep, names)
 	r.Quality = d.quality(names, edge)

@@ -2,6 +2,7 @@ package day
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"trialday.example/logd/calc"
@@ -11,7 +12,7 @@ import (
 
 // unheard names each figure that could not be derived for want of a sensor, and
 // the sensor that would give it, beside those of missing.
-func unheard(heard *[pgn.NumQuantities]bool, rep *calc.Report) []results.MissingFigure {
+func unheard(heard *[pgn.NumQuantities]bool) []results.MissingFigure {
 	var out []results.MissingFigure
 	add := func(q pgn.Quantity, figure, sensor string, number int) {
 		if !heard[q] && !(q == pgn.WindSpeedApparent && heard[pgn.WindSpeedTrue]) {
@@ -24,9 +25,6 @@ func unheard(heard *[pgn.NumQuantities]bool, rep *calc.Report) []results.Missing
 	add(pgn.WindSpeedApparent, "wind", "a wind sensor", 130306)
 	add(pgn.Depth, "check for shallow water", "an echo sounder", 128267)
 	add(pgn.SpeedThroughWater, "paddle wheel calibration", "a paddle wheel or another speed log", 128259)
-	if rep.Heard != 0 {
-		add(pgn.Gear, "gears", "the transmissions' gateway", 127493)
-	}
 	return out
 }
 
@@ -52,6 +50,10 @@ func (d *document) dayBurn(r *results.Results, rep *calc.Report, names []string)
 		return
 	}
 	ref := fuelReference(&d.Config)
+	// Against some of the engines' rates the tank proves nothing.
+	r.Findings = slices.DeleteFunc(r.Findings, func(f results.Finding) bool {
+		return f.Kind == "fuel_rate_tank" || f.Kind == "fuel_rate_top_up"
+	})
 	fall, why := d.Burn.Fall(ref.Tank)
 	r.AddDayBurn(results.Burnt{Tank: fall, Why: why, TopUp: ref.TopUp, TopUpError: ref.Error,
 		Distance: d.Burn.Distance, Moving: d.Burn.Moving})
