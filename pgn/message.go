@@ -24,12 +24,7 @@ type Message struct {
 	Instance *Field
 
 	samples []measured
-}
-
-// measured is a field that becomes a sample, with the field that decides its
-// quantity, if any.
-type measured struct {
-	field, by *Field
+	at      int // of the instance's byte
 }
 
 // Field is the field of that name, nil if there is none.
@@ -66,29 +61,17 @@ func (m *Message) New() []byte {
 func (m *Message) Samples(data []byte, emit func(q Quantity, instance uint8, v Value)) {
 	var instance uint8
 	if m.Instance != nil {
-		raw, ok := load(data, m.Instance.Offset, m.Instance.Bits)
-		if !ok {
+		if m.at >= len(data) {
 			return
 		}
-		instance = uint8(raw)
+		instance = data[m.at]
 	}
 	for i := range m.samples {
 		s := &m.samples[i]
 		if q := s.quantity(data); q != None {
-			emit(q, instance, s.field.SI(data))
+			emit(q, instance, s.si(data))
 		}
 	}
-}
-
-func (s *measured) quantity(data []byte) Quantity {
-	if s.by == nil {
-		return s.field.Quantity
-	}
-	raw, state := s.by.Raw(data)
-	if state != Valid || raw < 0 || raw >= int64(len(s.field.Variants)) {
-		return None
-	}
-	return s.field.Variants[raw]
 }
 
 // index finds messages by PGN in two steps of an array: the high 10 bits give
@@ -115,6 +98,11 @@ func build(table []Message) *index {
 
 // complete sets what rows leave to default and lists the measured fields.
 func (m *Message) complete() {
+	if i := m.Instance; i != nil {
+		if m.at = i.Offset / 8; i.Offset%8 != 0 || i.Bits != 8 {
+			panic("pgn: " + m.Name + ": the instance is no byte")
+		}
+	}
 	for i := range m.Fields {
 		f := &m.Fields[i]
 		if f.Resolution == 0 {
@@ -129,11 +117,14 @@ func (m *Message) complete() {
 		if f.Quantity == None && f.Variants == nil {
 			continue
 		}
-		s := measured{field: f}
+		s := measured{reading: prepare(f)}
 		if f.By != "" {
-			if s.by = m.Field(f.By); s.by == nil {
+			by := m.Field(f.By)
+			if by == nil {
 				panic("pgn: " + m.Name + ": no field " + f.By)
 			}
+			r := prepare(by)
+			s.by = &r
 		}
 		m.samples = append(m.samples, s)
 	}

@@ -100,39 +100,41 @@ func (c *Chooser) Refused(g Group) int64 { return c.refused[g] }
 // Use takes the next sample in the order of trial time and reports whether it
 // is from the device in use. A quantity without a group is always used.
 func (c *Chooser) Use(s *sample.Sample) bool {
-	g := Of(s.Quantity)
-	if g == Free {
+	m := &members[s.Quantity]
+	if m.group == Free {
 		return true
 	}
 	if s.Quantity == pgn.HDOP && s.State == pgn.Valid {
 		c.hdop[s.Source] = s.Value
 	}
-	instance := s.Instance
-	if !g.instanced() {
-		instance = 0
-	}
-	sel := c.selectors[g][instance]
+	sel := c.selectors[m.group][s.Instance&m.instances]
 	if sel == nil {
-		sel = &selector{group: g, instance: instance, current: -1, home: -1, block: s.Time}
-		c.selectors[g][instance] = sel
+		sel = c.begin(m.group, s.Instance&m.instances, s.Time)
 	}
 	if s.Time-sel.block >= int64(Block) {
 		c.review(sel, s.Time)
 	}
-	i := c.find(sel, s.Source, s.Time)
-	if i < 0 {
-		c.refused[g]++
-		return false
+	i := sel.current
+	if i < 0 || sel.candidates[i].source != s.Source {
+		i = c.find(sel, s.Source, s.Time)
 	}
-	if role := roles[s.Quantity].role; role != extra && s.State == pgn.Valid {
-		sel.candidates[i].heard(role, s.Time, g.patience())
-		c.failover(sel, i, s.Time)
+	if i >= 0 && m.role != extra && s.State == pgn.Valid {
+		sel.candidates[i].heard(m.role, s.Time, m.patience)
+		if i != sel.current {
+			c.failover(sel, i, s.Time)
+		}
 	}
-	if i != sel.current {
-		c.refused[g]++
+	if i < 0 || i != sel.current {
+		c.refused[m.group]++
 		return false
 	}
 	return true
+}
+
+func (c *Chooser) begin(g Group, instance uint8, t int64) *selector {
+	sel := &selector{group: g, instance: instance, current: -1, home: -1, block: t}
+	c.selectors[g][instance] = sel
+	return sel
 }
 
 // selector is the choice in one group.
@@ -201,14 +203,14 @@ func (c *Chooser) find(sel *selector, source uint16, t int64) int {
 }
 
 // failover lets the best living device take over if the one in use is silent.
-// Candidate i has just given a value.
+// Candidate i, another, has just given a value.
 func (c *Chooser) failover(sel *selector, i int, t int64) {
 	if sel.current < 0 {
 		c.change(sel, i, t, OnlySource)
 		return
 	}
 	patience := sel.group.patience()
-	if i == sel.current || sel.candidates[sel.current].alive(t, patience) || !sel.candidates[i].proven(t, patience) {
+	if sel.candidates[sel.current].alive(t, patience) || !sel.candidates[i].proven(t, patience) {
 		return
 	}
 	best := i

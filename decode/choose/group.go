@@ -80,6 +80,23 @@ type member struct {
 	role  role
 }
 
+// members is roles with what follows from the group, as it is looked up for
+// every sample.
+var members = func() (all [256]struct {
+	member
+	instances uint8 // mask of the instances that are chosen for apart
+	patience  int64
+}) {
+	for q, r := range roles {
+		m := &all[q]
+		m.member, m.patience = r, r.group.patience()
+		if r.group.instanced() {
+			m.instances = 0xFF
+		}
+	}
+	return all
+}()
+
 var roles = [pgn.NumQuantities]member{
 	pgn.Latitude:           {Position, first},
 	pgn.Longitude:          {Position, second},
@@ -129,9 +146,4 @@ var roles = [pgn.NumQuantities]member{
 }
 
 // Of is the group of a quantity.
-func Of(q pgn.Quantity) Group {
-	if q >= pgn.NumQuantities {
-		return Free
-	}
-	return roles[q].group
-}
+func Of(q pgn.Quantity) Group { return members[q].group }
