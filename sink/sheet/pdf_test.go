@@ -2,6 +2,8 @@ package sheet
 
 import (
 	"bytes"
+	"context"
+	"encoding/json"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -12,6 +14,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"trialday.example/logd/sink/results"
 )
@@ -175,7 +178,7 @@ func TestThePDFAnswersOnItsFirstPage(t *testing.T) {
 			if strings.Contains(first, "over the day") {
 				t.Error("the details begin on the first page")
 			}
-			wants(t, "last page", pages[len(pages)-1].text(), "How the figures were made", "NIST SP 811", "Where the figures come from", "logd test", r.Quality.FramesHash, "Frames of each window", "1 000 000–1 008 000", "Made by logd")
+			wants(t, "last page", pages[len(pages)-1].text(), "How the figures were made", "NIST SP 811", "Where the figures come from", "logd test", r.Quality.FramesHash, "Frames of each window", "1 000 000–1 008 000")
 		})
 	}
 }
@@ -213,7 +216,7 @@ func TestUnusualDaysInPrint(t *testing.T) {
 				t.Errorf("%q is %.2f pt high, not %.2f: the pages are shrunk", w.Text, w.Bottom-w.Top, cautionHeight)
 			}
 			wants(t, "first page", pages[0].text(), "kill cord", "Conditions")
-			wants(t, "last page", pages[len(pages)-1].text(), "Made by logd")
+			wants(t, "last page", pages[len(pages)-1].text(), "Layout of the figures")
 		})
 	}
 }
@@ -285,5 +288,107 @@ func TestWhatTheBrowserIsTold(t *testing.T) {
 	}
 	if root := os.Geteuid() == 0; root != strings.Contains(told, "--no-sandbox") {
 		t.Errorf("root is %v: %s", root, told)
+	}
+}
+
+// When the caller gives up, the browser ends with all that it started, and
+// nothing is left behind.
+func TestABrowserThatHangs(t *testing.T) {
+	pids := filepath.Join(t.TempDir(), "pids")
+	sleep, err := exec.LookPath("sleep")
+	if err != nil {
+		t.Fatal(err)
+	}
+	fakeBrowser(t, fmt.Sprintf("%[1]s 1000 & echo $$ $! >%[2]s; wait", sleep, pids))
+	r, tl := inventedDay(1)
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	done := make(chan error)
+	go func() { done <- WritePDF(ctx, &bytes.Buffer{}, r, tl, A4) }()
+	var browser, helper int
+	for deadline := time.Now().Add(2 * time.Minute); ; time.Sleep(10 * time.Millisecond) {
+		content, _ := os.ReadFile(pids)
+		if n, _ := fmt.Sscan(string(content), &browser, &helper); n == 2 {
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Fatal("the browser was not started")
+		}
+	}
+	cancel()
+	if err := <-done; !errors.Is(err, context.Canceled) || !strings.Contains(err.Error(), "did not print the sheet in time") {
+		t.Errorf("%v", err)
+	}
+	for _, pid := range []int{browser, helper} {
+		if running(t, pid) {
+			t.Errorf("process %d is still there", pid)
+		}
+	}
+	if left := leftBehind(t); len(left) > 0 {
+		t.Errorf("left behind: %v", left)
+	}
+}
+
+// running waits for a process that was killed to be gone; one that nobody has
+// waited for yet counts as gone.
+func running(t *testing.T, pid int) bool {
+	t.Helper()
+	for deadline := time.Now().Add(time.Minute); time.Now().Before(deadline); time.Sleep(10 * time.Millisecond) {
+		status, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+		if err != nil || strings.Contains(string(status), ") Z ") {
+			return false
+		}
+	}
+	return true
+}
+
+// The real browser, by its own log of the network, connects to nobody and sends
+// nothing. It does ask for its maker's hosts, but finds none of them.
+func TestPrintingStaysOffTheNetwork(t *testing.T) {
+	browser, err := findBrowser()
+	if err != nil && os.Getenv("CI") != "true" {
+		t.Skip(err)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	log := filepath.Join(t.TempDir(), "net.json")
+	fakeBrowser(t, fmt.Sprintf("PATH=%s exec %s --log-net-log=%s \"$@\"", os.Getenv("PATH"), browser, log))
+	r, tl := inventedDay(1)
+	if err := WritePDF(t.Context(), &bytes.Buffer{}, r, tl, A4); err != nil {
+		t.Fatal(err)
+	}
+	content, err := os.ReadFile(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var net struct {
+		Constants struct {
+			LogEventTypes map[string]int `json:"logEventTypes"`
+		} `json:"constants"`
+		Events []struct {
+			Type   int             `json:"type"`
+			Params json.RawMessage `json:"params"`
+		} `json:"events"`
+	}
+	if err := json.Unmarshal(content, &net); err != nil {
+		// A log that the browser did not end.
+		if err := json.Unmarshal(append(bytes.TrimRight(content, ",\n "), "]}"...), &net); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(net.Events) == 0 {
+		t.Fatal("nothing was logged")
+	}
+	for _, name := range []string{"TCP_CONNECT", "TCP_CONNECT_ATTEMPT", "SOCKET_BYTES_SENT", "UDP_BYTES_SENT"} {
+		number, known := net.Constants.LogEventTypes[name]
+		if !known {
+			t.Errorf("the browser's log has no event %s", name)
+		}
+		for _, e := range net.Events {
+			if known && e.Type == number {
+				t.Errorf("%s %s", name, e.Params)
+			}
+		}
 	}
 }
