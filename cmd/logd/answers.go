@@ -30,6 +30,7 @@ func (h *hearing) print(out io.Writer) error {
 	h.printDevices(w)
 	h.printQuantities(w)
 	h.printFigures(w)
+	h.printFindings(w)
 	h.printClock(w)
 	h.printDisk(w)
 	if h.live {
@@ -291,6 +292,49 @@ func (h *hearing) lacks(f figure) string {
 		}
 	}
 	return strings.Join(why, "; ")
+}
+
+// lineWidth keeps what is told in sentences readable.
+const lineWidth = 90
+
+// printFindings tells what is wrong with the installation.
+func (h *hearing) printFindings(w io.Writer) {
+	if len(h.found.Findings) == 0 {
+		fmt.Fprintln(w, "FINDINGS\tnone in what was heard")
+	} else {
+		fmt.Fprintf(w, "FINDINGS\t%d in what was heard\n", len(h.found.Findings))
+	}
+	for _, f := range h.found.Findings {
+		mark := "!"
+		for _, part := range []string{f.What, "means: " + f.Meaning, "do: " + f.Remedy, "how sure: " + f.Sure} {
+			for _, line := range wrapText(part, lineWidth) {
+				fmt.Fprintf(w, "\t%s %s\n", mark, line)
+				mark = " "
+			}
+		}
+	}
+	if s := h.found.Vessel.EngineSides; s != "" {
+		for i, line := range wrapText(s, lineWidth) {
+			head := ""
+			if i == 0 {
+				head = "ENGINE SIDES"
+			}
+			fmt.Fprintf(w, "%s\t%s\n", head, line)
+		}
+	}
+}
+
+// wrapText breaks a sentence at its spaces.
+func wrapText(text string, width int) []string {
+	var lines []string
+	line := ""
+	for word := range strings.FieldsSeq(text) {
+		if line != "" && len(line)+1+len(word) > width {
+			lines, line = append(lines, line), ""
+		}
+		line = strings.TrimSpace(line + " " + word)
+	}
+	return append(lines, line)
 }
 
 func (h *hearing) printClock(w io.Writer) {

@@ -12,11 +12,13 @@ import (
 	"github.com/spf13/cobra"
 
 	"trialday.example/logd/cmd/logd/aboard"
+	"trialday.example/logd/cmd/logd/day"
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode/capture"
 	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/decode/socketcan"
 	"trialday.example/logd/sink/journal"
+	"trialday.example/logd/sink/results"
 )
 
 func checkCommand() *cobra.Command {
@@ -26,7 +28,9 @@ func checkCommand() *cobra.Command {
 		Use:   "check [--config FILE] [--seconds 10] [CAPTURE]",
 		Short: "Say what the buses give and which figures will be possible",
 		Long: "Listen for some seconds, or read a capture, and say in plain words what is there: buses, devices,\n" +
-			"quantities, the figures that a trial will give and those that it will not and why, clock, disk.\n" +
+			"quantities, the figures that a trial will give and those that it will not and why, what is wrong\n" +
+			"with the installation, clock, disk. Most faults show only once the boat has moved: check the capture\n" +
+			"of a run too.\n" +
 			"It can be run beside a running logger. Nothing is sent on a bus.",
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -68,6 +72,8 @@ type hearing struct {
 	dropped uint64
 	trouble []string // of sources
 	survey  *aboard.Survey
+	day     *day.Day
+	found   *results.Results
 	size    *sizing
 
 	mu    sync.Mutex
@@ -84,6 +90,7 @@ type busCount struct {
 func newHearing(cfg *configs.Config) (*hearing, error) {
 	h := &hearing{cfg: cfg}
 	h.survey = aboard.NewSurvey(cfg, func() []string { return h.names }, nil)
+	h.day = day.New(*cfg, version, func() []string { return h.names })
 	size, err := newSizing()
 	h.size = size
 	return h, err
@@ -113,6 +120,7 @@ func (h *hearing) frame(f *frame.Frame, name string) {
 	b.bits += int64(socketcan.Bits(f))
 	h.size.add(f, name)
 	h.survey.Frame(f)
+	h.day.Frame(f)
 }
 
 // listen hears the configured interfaces for some time.
@@ -175,6 +183,7 @@ func (h *hearing) read(path string) error {
 
 func (h *hearing) finish() {
 	h.survey.Finish()
+	h.found, _ = h.day.Finish(0)
 	if !h.live {
 		h.seconds = h.survey.Seconds()
 	}

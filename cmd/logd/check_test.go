@@ -161,3 +161,40 @@ func TestFiguresOfAFullConfiguration(t *testing.T) {
 		}
 	}
 }
+
+// A capture of a whole day shows what is wrong with the installation.
+func TestCheckTellsFindings(t *testing.T) {
+	t.Parallel()
+	text := answers(t, simulatedRecording(t, "../../testdata/installation/roll_zero.yaml"), "vessel: {length_m: 13.4}\n")
+	wantLine(t, text, "FINDINGS", "1 in what was heard")
+	wantLine(t, text, "! at rest the roll reads", "degrees")
+	wantLine(t, text, "means:", "zero is off")
+	wantLine(t, text, "do:", "set the sensor's zero")
+	wantLine(t, text, "how sure: practically certain")
+	wantLine(t, text, "ENGINE SIDES", "confirmed")
+	text = answers(t, simulatedRecording(t, "installation"), "vessel: {length_m: 13.4}\n")
+	wantLine(t, text, "FINDINGS", "none")
+}
+
+// A correction is applied because it is configured, and is told.
+func TestCorrectionsAreAppliedAndTold(t *testing.T) {
+	t.Parallel()
+	r := simulatedRecording(t, "../../testdata/installation/roll_zero.yaml")
+	text := answers(t, r, "vessel: {length_m: 13.4}\ncorrections: {roll_deg: -4}\n")
+	wantLine(t, text, "FINDINGS", "1 in what was heard")
+	wantLine(t, text, "! -4 degrees were added to roll, as configured")
+}
+
+// simulatedRecording records a scenario, by name or file.
+func simulatedRecording(t *testing.T, nameOrPath string) recording {
+	t.Helper()
+	s, err := loadScenario(nameOrPath)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := record(s, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
