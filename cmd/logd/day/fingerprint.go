@@ -20,22 +20,27 @@ import (
 //	8 bytes  data, zero beyond the length and in remote frames
 //	n bytes  name of the bus, then a zero
 //
-// with numbers big-endian.
+// with numbers big-endian. It is hashed beside what else is done with the
+// frames, by a goroutine that lives for one piece.
 type fingerprint struct {
 	hash  hash.Hash
-	text  []byte // not hashed yet
+	text  []byte        // not hashed yet
+	spare []byte        // the piece being hashed
+	done  chan struct{} // closed when it is; nil if none is
 	buses func() []string
 	names []string // each with its zero
 }
 
 const (
 	fixedSize = 21
-	// hashAt: hashed in pieces of this size, since each call costs.
-	hashAt = 16 << 10
+	// hashAt is the size of the pieces, since each costs a goroutine.
+	hashAt  = 64 << 10
+	maxName = 255 // of a bus, bytes
 )
 
 func newFingerprint(buses func() []string) fingerprint {
-	return fingerprint{hash: sha256.New(), text: make([]byte, 0, hashAt+64), buses: buses}
+	piece := func() []byte { return make([]byte, 0, hashAt+fixedSize+maxName+1) }
+	return fingerprint{hash: sha256.New(), text: piece(), spare: piece(), buses: buses}
 }
 
 func (p *fingerprint) add(f *frame.Frame) {
@@ -46,20 +51,34 @@ func (p *fingerprint) add(f *frame.Frame) {
 	case f.IsExtended:
 		id |= 1 << 31
 	}
+	data := binary.LittleEndian.Uint64(f.Data[:])
+	if f.Length < 8 {
+		data &= 1<<(8*f.Length) - 1
+	}
 	if f.IsRemote {
 		id |= 1 << 30
+		data = 0
 	}
-	var b [fixedSize]byte
-	binary.BigEndian.PutUint64(b[0:], uint64(f.Time))
-	binary.BigEndian.PutUint32(b[8:], id)
-	b[12] = f.Length
-	if !f.IsRemote {
-		copy(b[13:], f.Data[:min(f.Length, 8)])
-	}
-	p.text = append(append(p.text, b[:]...), p.name(f.Bus)...)
+	b := binary.BigEndian.AppendUint64(p.text, uint64(f.Time))
+	b = binary.BigEndian.AppendUint32(b, id)
+	b = binary.LittleEndian.AppendUint64(append(b, f.Length), data)
+	p.text = append(b, p.name(f.Bus)...)
 	if len(p.text) >= hashAt {
-		p.hash.Write(p.text) // never an error: hash.Hash
-		p.text = p.text[:0]
+		p.wait()
+		p.text, p.spare = p.spare[:0], p.text
+		done, piece := make(chan struct{}), p.spare
+		p.done = done
+		go func() {
+			p.hash.Write(piece) // never an error: hash.Hash
+			close(done)
+		}()
+	}
+}
+
+func (p *fingerprint) wait() {
+	if p.done != nil {
+		<-p.done
+		p.done = nil
 	}
 }
 
@@ -78,6 +97,7 @@ func (p *fingerprint) name(bus uint8) string {
 
 // sum returns the hash in lower-case hex.
 func (p *fingerprint) sum() string {
+	p.wait()
 	p.hash.Write(p.text)
 	p.text = p.text[:0]
 	return hex.EncodeToString(p.hash.Sum(nil))
