@@ -20,6 +20,7 @@ import (
 	"trialday.example/logd/configs"
 	"trialday.example/logd/sink/page"
 	"trialday.example/logd/sink/results"
+	"trialday.example/logd/sink/sheet"
 )
 
 func pageCommand() *cobra.Command {
@@ -68,7 +69,7 @@ func servePage(ctx context.Context, cfg configs.Config, told, errors io.Writer) 
 		Recording: results.Recording{Problems: []string{"This page shows trials that were recorded; it records nothing."}}}
 	amender := aboard.Amender{Config: cfg, Version: version, Write: writeResults}
 	h, err := page.New(page.Options{
-		Trials: trials, Access: access, Log: log, Amend: amender.Amend,
+		Trials: trials, Access: access, Log: log, Amend: amender.Amend, Make: madeFiles(true),
 		Live: func() (*results.Live, <-chan struct{}) { return still, nil },
 	})
 	if err != nil {
@@ -80,6 +81,39 @@ func servePage(ctx context.Context, cfg configs.Config, told, errors io.Writer) 
 	}
 	fmt.Fprintf(told, "the page is at http://%s until this is ended\n", l.Addr())
 	return page.Serve(ctx, l, h, log)
+}
+
+// madeFiles are the files of a trial that are made when somebody asks for them:
+// the tables, and the PDF where a browser may be started.
+func madeFiles(pdf bool) map[string]func(context.Context, io.Writer, string) error {
+	made := make(map[string]func(context.Context, io.Writer, string) error)
+	for i, table := range sheet.Tables(new(results.Results)) {
+		from := func(write func(*sheet.Table, io.Writer) error) func(context.Context, io.Writer, string) error {
+			return func(_ context.Context, w io.Writer, dir string) error {
+				r, err := readResultsFile(dir)
+				if err != nil {
+					return err
+				}
+				return write(sheet.Tables(r)[i], w)
+			}
+		}
+		made[table.Name+".csv"] = from((*sheet.Table).WriteCSV)
+		made[table.Name+".parquet"] = from((*sheet.Table).WriteParquet)
+	}
+	if pdf {
+		made["sheet.pdf"] = func(ctx context.Context, w io.Writer, dir string) error {
+			r, err := readResultsFile(dir)
+			if err != nil {
+				return err
+			}
+			line, err := readTimeline(dir, r.Vessel.Engines)
+			if err != nil {
+				return err
+			}
+			return sheet.WritePDF(ctx, w, r, line, sheet.A4)
+		}
+	}
+	return made
 }
 
 func pagePasswordCommand() *cobra.Command {

@@ -85,6 +85,11 @@ func TestThePageOfAnEveningShowsWhatReplayWrote(t *testing.T) {
 		t.Errorf("%s", live)
 	}
 	fetched(t, url+"/")
+	for _, name := range []string{"runs.csv", "steps.parquet", "windows.parquet", "runs.parquet"} {
+		if got := fetched(t, url+"/api/trials/1/"+name); len(got) < 50 {
+			t.Errorf("%s: %q", name, got)
+		}
+	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		t.Fatal(err)

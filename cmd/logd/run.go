@@ -50,5 +50,6 @@ func runAboard(ctx context.Context, cfg configs.Config, log *slog.Logger) {
 		Notify:   func(state string) { _, _ = daemon.SdNotify(false, state) },
 		Watchdog: watchdog,
 		Listen:   func() (net.Listener, error) { return net.Listen("tcp", cfg.Page.Listen) },
+		Make:     madeFiles(false), // a browser is no company for a recorder
 	})
 }

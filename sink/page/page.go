@@ -21,7 +21,7 @@
 //	GET  /api/trials/{n}/results         results.json
 //	GET  /api/trials/{n}/timeline        timeline.View; from, to (s since 1970) and points
 //	GET  /api/trials/{n}/track           timeline.Track; the same
-//	GET  /api/trials/{n}/{file}          sheet.html and the other files of the list
+//	GET  /api/trials/{n}/{file}          sheet.html and the other files of the list in files.go
 //	POST /api/trials/{n}/amendments      an Amendment; 201 with what was kept
 //	POST /login, /logout                 where a password is asked for: {"password": "..."}
 //	GET  /healthz, /metrics              where there are such
@@ -34,6 +34,7 @@ import (
 	"embed"
 	"encoding/json"
 	"errors"
+	"io"
 	"io/fs"
 	"log/slog"
 	"net/http"
@@ -57,6 +58,9 @@ type Options struct {
 	// Present is the course of the trial that is being recorded; nil for any other
 	// trial, whose course is in its directory. It can be nil itself.
 	Present func(t Trial) *timeline.Timeline
+	// Make makes files of the list, by name, of the results in a directory, where
+	// they are not in it.
+	Make map[string]func(ctx context.Context, w io.Writer, dir string) error
 	// Amend keeps an amendment and derives the results again. What it returns is
 	// the answer. An error that is a Refusal is the client's. Nil: none is kept.
 	Amend func(ctx context.Context, t Trial, a Amendment) (kept any, err error)
@@ -79,6 +83,7 @@ type server struct {
 	streams chan struct{} // has an element for each open stream
 	changes changes
 	opened  opened
+	made    lastMade
 }
 
 // New makes the handler. Its error is one of Access.

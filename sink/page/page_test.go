@@ -54,6 +54,7 @@ type served struct {
 	address string
 	now     *now
 	amended chan Amendment
+	made    chan string
 	stop    func()
 }
 
@@ -62,7 +63,7 @@ const aTrial = `{"schema": "trialday-results/1", "trial": {"name": "invented", "
 func serve(t *testing.T, access Access) *served {
 	t.Helper()
 	dir := t.TempDir()
-	s := &served{T: t, dir: dir, now: newNow(), amended: make(chan Amendment, 1)}
+	s := &served{T: t, dir: dir, now: newNow(), amended: make(chan Amendment, 1), made: make(chan string, 10)}
 	s.write("results.json", aTrial)
 	s.course()
 	s.write("sheet.html", "<!DOCTYPE html><style>p{color:red}</style><p>sheet")
@@ -80,6 +81,11 @@ func serve(t *testing.T, access Access) *served {
 	}
 	h, err := New(Options{
 		Trials: trials, Live: s.now.get, Access: access, Log: slog.New(slog.DiscardHandler),
+		Make: map[string]func(context.Context, io.Writer, string) error{"steps.parquet": func(_ context.Context, w io.Writer, dir string) error {
+			s.made <- dir
+			_, err := io.WriteString(w, "made in "+dir)
+			return err
+		}},
 		Amend: func(_ context.Context, _ Trial, a Amendment) (any, error) {
 			if a.Name == "" {
 				return nil, Refusal{"an amendment needs a name"}
@@ -359,5 +365,34 @@ func TestATrialsDirectoryIsOpenedAsItIs(t *testing.T) {
 		if err != nil || strings.Join(got, " ") != want {
 			t.Errorf("%s: %v, %v", dir, got, err)
 		}
+	}
+}
+
+// What is not in the trial's directory, or there from earlier results, is made
+// once of those that are there.
+func TestFilesAreMadeOfTheResults(t *testing.T) {
+	s := serve(t, Access{})
+	const path = "/api/trials/1/steps.parquet"
+	if a := s.ask("HEAD", path, ""); a.StatusCode != http.StatusOK || len(s.made) != 0 {
+		t.Errorf("%d; %d made for a question", a.StatusCode, len(s.made))
+	}
+	for range 2 {
+		if a := s.get(path, http.StatusOK); a.body != "made in "+s.dir || a.Header.Get("Content-Type") != "application/vnd.apache.parquet" {
+			t.Errorf("%s %v", a.body, a.Header)
+		}
+	}
+	if len(s.made) != 1 {
+		t.Errorf("made %d times", len(s.made))
+	}
+	s.write("steps.parquet", "as written")
+	if a := s.get(path, http.StatusOK); a.body != "as written" {
+		t.Error(a.body)
+	}
+	old := time.Now().Add(-time.Hour)
+	if err := os.Chtimes(filepath.Join(s.dir, "steps.parquet"), old, old); err != nil {
+		t.Fatal(err)
+	}
+	if a := s.get(path, http.StatusOK); !strings.HasPrefix(a.body, "made in") {
+		t.Error("a file of earlier results was sent")
 	}
 }

@@ -113,7 +113,7 @@ func (c *changes) look(trials func() ([]Trial, error)) map[int]string {
 	}
 	c.marks = make(map[int]string, len(list))
 	for _, t := range list {
-		c.marks[t.Number] = fmt.Sprint(t.Closed, t.Name, mark(t.path("results.json")))
+		c.marks[t.Number] = fmt.Sprint(t.Closed, t.Name, mark(t.path(resultsFile)))
 	}
 	return c.marks
 }

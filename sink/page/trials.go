@@ -5,13 +5,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
 	"strconv"
-	"syscall"
-	"time"
 
 	"trialday.example/logd/sink/logbook"
 	"trialday.example/logd/sink/results"
@@ -86,7 +83,7 @@ func trial(from *logbook.Trial) Trial {
 
 // fill takes from the results what they say better.
 func (t *Trial) fill() {
-	head, err := readHead(t.path("results.json"))
+	head, err := readHead(t.path(resultsFile))
 	if err != nil {
 		return
 	}
@@ -150,84 +147,4 @@ func (s *server) of(answer func(http.ResponseWriter, *http.Request, Trial)) http
 		}
 		fail(w, http.StatusNotFound, fmt.Sprintf("there is no trial %d", n))
 	}
-}
-
-// files are those of a trial that are served, with their types.
-var files = map[string]string{
-	"results.json":    "application/json",
-	"sheet.html":      "text/html; charset=utf-8",
-	"sheet.pdf":       "application/pdf",
-	"steps.csv":       "text/csv; charset=utf-8",
-	"windows.csv":     "text/csv; charset=utf-8",
-	"runs.csv":        "text/csv; charset=utf-8",
-	"steps.parquet":   "application/vnd.apache.parquet",
-	"windows.parquet": "application/vnd.apache.parquet",
-	"runs.parquet":    "application/vnd.apache.parquet",
-}
-
-func (s *server) results(w http.ResponseWriter, r *http.Request, t Trial) {
-	s.send(w, r, t, "results.json")
-}
-
-func (s *server) file(w http.ResponseWriter, r *http.Request, t Trial) {
-	s.send(w, r, t, r.PathValue("file"))
-}
-
-// together is how long after results.json the files made with it are there. One
-// that is older was made of other results.
-const together = time.Minute
-
-// send sends one of the files. Its tag changes with the file.
-func (s *server) send(w http.ResponseWriter, r *http.Request, t Trial, name string) {
-	kind, ok := files[name]
-	if !ok {
-		fail(w, http.StatusNotFound, "a trial has no such file")
-		return
-	}
-	f, err := os.Open(t.path(name))
-	if errors.Is(err, fs.ErrNotExist) {
-		fail(w, http.StatusNotFound, fmt.Sprintf("trial %d has no %s yet", t.Number, name))
-		return
-	}
-	if err != nil {
-		s.failed(w, err)
-		return
-	}
-	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		s.failed(w, err)
-		return
-	}
-	if made, err := os.Stat(t.path("results.json")); err == nil && made.ModTime().Sub(info.ModTime()) > together {
-		fail(w, http.StatusNotFound, fmt.Sprintf("%s is of earlier results; make it again with: logd sheet", name))
-		return
-	}
-	h := w.Header()
-	h.Set("Content-Type", kind)
-	h.Set("Content-Disposition", fmt.Sprintf("inline; filename=\"trial-%d-%s\"", t.Number, name))
-	h.Set("Cache-Control", "no-cache")
-	h.Set("ETag", tag(info))
-	if name == "sheet.html" {
-		h.Set("Content-Security-Policy", sheetPolicy)
-	}
-	http.ServeContent(w, r, "", info.ModTime(), f)
-}
-
-// tag is a weak entity tag of a file that is only ever replaced whole.
-func tag(info fs.FileInfo) string {
-	inode := uint64(0)
-	if st, ok := info.Sys().(*syscall.Stat_t); ok {
-		inode = st.Ino
-	}
-	return fmt.Sprintf(`W/"%x-%x-%x"`, inode, info.Size(), info.ModTime().UnixNano())
-}
-
-// mark is the tag of the file at path; "" where there is none.
-func mark(path string) string {
-	info, err := os.Stat(path)
-	if err != nil {
-		return ""
-	}
-	return tag(info)
 }

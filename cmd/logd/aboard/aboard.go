@@ -54,6 +54,8 @@ type Options struct {
 	Watchdog time.Duration
 	// Listen opens the address of the page; nil: there is none.
 	Listen func() (net.Listener, error)
+	// Make makes files for the page; see page.Options.
+	Make map[string]func(ctx context.Context, w io.Writer, dir string) error
 }
 
 // Open opens the sources that bus.interfaces names.

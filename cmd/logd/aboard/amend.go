@@ -22,8 +22,9 @@ type Amender struct {
 	mu sync.Mutex // held while one is at work
 }
 
-// Amend keeps an amendment of a trial and writes the results with it. One that
-// cannot be applied is not kept: its error is a page.Refusal.
+// Amend keeps an amendment of a trial and writes the results with it; those of a
+// trial that is being recorded are written by its logger, within a second or
+// two. One that cannot be applied is not kept: its error is a page.Refusal.
 func (a *Amender) Amend(ctx context.Context, of page.Trial, asked page.Amendment) (any, error) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
@@ -36,8 +37,8 @@ func (a *Amender) Amend(ctx context.Context, of page.Trial, asked page.Amendment
 	if refused, ok := errors.AsType[logbook.Refused](err); ok {
 		return nil, page.Refusal{Text: string(refused)}
 	}
-	if err != nil {
-		return nil, err
+	if err != nil || t.Busy() {
+		return kept, err
 	}
 	return kept, a.Write(t.Dir, r, line)
 }

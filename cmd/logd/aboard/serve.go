@@ -47,7 +47,7 @@ func (d *daemon) servePage(ctx context.Context) error {
 
 func (d *daemon) handler() (http.Handler, error) {
 	return page.New(page.Options{
-		Trials: d.trials, Live: d.live.Live, Present: d.course, Amend: d.amend, Log: d.log, Access: Access(&d.Config),
+		Trials: d.trials, Live: d.live.Live, Present: d.course, Amend: d.amend, Make: d.Make, Log: d.log, Access: Access(&d.Config),
 		Health: http.HandlerFunc(d.healthz), Metrics: d.metrics(),
 	})
 }
