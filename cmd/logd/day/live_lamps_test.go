@@ -140,6 +140,28 @@ func TestLampOfAMissingEngine(t *testing.T) {
 	}
 }
 
+// A boat with one engine has one, and no other is missed.
+func TestLampsOfOneEngine(t *testing.T) {
+	s, err := scripted(simulate.Action{Do: "step", RPM: 1600, Passes: 1})
+	if err == nil {
+		s.Engines.Names = s.Engines.Names[:1]
+	}
+	list, err := frames(s, err)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := lookOn(t, configs.Default(), list)
+	if lamp := lampOf(t, l, "engines"); lamp.State != results.LampGood || lamp.Text != "heard: engine" || len(l.Now.Engines) != 1 {
+		t.Errorf("%+v", lamp)
+	}
+	if lamp := lampOf(t, l, "fuel rate"); lamp.State != results.LampGood {
+		t.Errorf("%+v", lamp)
+	}
+	if len(l.Steps) != 0 && l.Steps[0].Passes != 1 {
+		t.Errorf("%+v", l.Steps)
+	}
+}
+
 // Looking on does not change what comes out.
 func TestLookingOnChangesNothing(t *testing.T) {
 	list := must(t, onePass)
