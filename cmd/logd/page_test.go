@@ -9,7 +9,6 @@ import (
 	"io"
 	"net/http"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -128,10 +127,11 @@ func writeConfig(t *testing.T, text string) string {
 func TestThePasswordsHashIsMade(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "page-password")
 	for range 2 { // the second replaces the first
-		c := exec.Command(program(t), "page", "password", "--out", file)
-		c.Stdin = strings.NewReader("an invented password\n")
-		if out, err := c.CombinedOutput(); err != nil || len(out) > 0 {
-			t.Fatalf("%v %s", err, out)
+		c := command()
+		c.SetArgs([]string{"page", "password", "--out", file})
+		c.SetIn(strings.NewReader("an invented password\n"))
+		if err := c.Execute(); err != nil {
+			t.Fatal(err)
 		}
 	}
 	hash, err := os.ReadFile(file)
