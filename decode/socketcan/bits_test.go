@@ -14,9 +14,7 @@ import (
 func TestChecksumAgainstTheCatalogue(t *testing.T) {
 	var w wire
 	for _, b := range []byte("123456789") {
-		for i := 7; i >= 0; i-- {
-			w.check(uint32(b >> i & 1))
-		}
+		w.put(uint64(b), 8)
 	}
 	if w.sum != 0x059E {
 		t.Errorf("%04X", w.sum)
@@ -29,6 +27,72 @@ func TestChecksumAgainstTheCatalogue(t *testing.T) {
 func TestBitsOfZeros(t *testing.T) {
 	if n := Bits(&frame.Frame{}); n != 34+6+13 {
 		t.Errorf("%d bits, want 53", n)
+	}
+}
+
+// bitByBit counts the bits of a frame one by one.
+func bitByBit(f *frame.Frame) int {
+	var bits []uint32
+	put := func(v uint32, n int) {
+		for n--; n >= 0; n-- {
+			bits = append(bits, v>>n&1)
+		}
+	}
+	remote := uint32(0)
+	if f.IsRemote {
+		remote = 4
+	}
+	put(0, 1)
+	if f.IsExtended {
+		put(f.ID>>18, 11)
+		put(3, 2)
+		put(f.ID, 18)
+	} else {
+		put(f.ID, 11)
+	}
+	put(remote, 3)
+	put(uint32(f.Length), 4)
+	if !f.IsRemote {
+		for _, b := range f.Data[:f.Length] {
+			put(uint32(b), 8)
+		}
+	}
+	sum := uint32(0)
+	for _, b := range bits {
+		next := b ^ sum>>14&1
+		sum = sum << 1 & 0x7FFF
+		if next == 1 {
+			sum ^= 0x4599
+		}
+	}
+	put(sum, 15)
+	n, run, last := 13, 0, uint32(2)
+	for _, b := range bits {
+		n++
+		if b != last {
+			last, run = b, 0
+		}
+		if run++; run == 5 {
+			n++
+			last, run = b^1, 1
+		}
+	}
+	return n
+}
+
+func TestBitsAreThoseCountedOneByOne(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	for range 20000 {
+		f := frame.Frame{Frame: can.Frame{ID: r.Uint32() & r.Uint32() & 0x7FF, Length: uint8(r.IntN(9)), IsRemote: r.IntN(8) == 0}}
+		if r.IntN(2) == 0 {
+			f.IsExtended, f.ID = true, r.Uint32()&r.Uint32()&0x1FFFFFFF
+		}
+		for i := range f.Length {
+			f.Data[i] = []byte{0, 0xFF, 0xF0, 0x0F, byte(r.Uint32())}[r.IntN(5)]
+		}
+		if got, want := Bits(&f), bitByBit(&f); got != want {
+			t.Fatalf("%+v: %d bits, want %d", f, got, want)
+		}
 	}
 }
 
