@@ -16,17 +16,27 @@ import (
 // infinite: an optional figure becomes null, the bounds of an Interval become
 // null, and any other is an error that names its key. R is not changed.
 func (r *Results) WriteJSON(w io.Writer) error {
-	tidied, err := tidy(reflect.ValueOf(*r), "")
+	rounded, err := r.Rounded()
 	if err != nil {
-		return fmt.Errorf("results: %w", err)
+		return err
 	}
 	enc := json.NewEncoder(w)
 	enc.SetIndent("", "  ")
 	enc.SetEscapeHTML(false)
-	if err := enc.Encode(tidied.Interface()); err != nil {
+	if err := enc.Encode(rounded); err != nil {
 		return fmt.Errorf("results: %w", err)
 	}
 	return nil
+}
+
+// Rounded returns r as ReadJSON gives it back after WriteJSON, and its errors.
+func (r *Results) Rounded() (*Results, error) {
+	tidied, err := tidy(reflect.ValueOf(*r), "")
+	if err != nil {
+		return nil, fmt.Errorf("results: %w", err)
+	}
+	out := tidied.Interface().(Results)
+	return &out, nil
 }
 
 // ReadJSON reads what WriteJSON wrote. Keys that it does not know are passed

@@ -43,8 +43,19 @@ func WriteHTML(w io.Writer, r *results.Results, t *results.Timeline) error {
 	return err
 }
 
+// asWritten returns r as it stands in results.json, so that a sheet is the same
+// whether it is made at once or from the file. What cannot be written there is
+// shown as it is.
+func asWritten(r *results.Results) *results.Results {
+	if rounded, err := r.Rounded(); err == nil {
+		return rounded
+	}
+	return r
+}
+
 // htmlPage makes the page; more style may be added to it.
 func htmlPage(r *results.Results, t *results.Timeline, more template.CSS) ([]byte, error) {
+	r = asWritten(r)
 	v := newView(r)
 	v.Style += more
 	var err error

@@ -37,6 +37,7 @@ func Tables(r *results.Results) []*Table { return []*Table{StepTable(r), WindowT
 
 // StepTable has one row a step.
 func StepTable(r *results.Results) *Table {
+	r = asWritten(r)
 	t := &Table{Name: "steps", rows: len(r.Steps)}
 	step := func(i int) *results.Step { return &r.Steps[i] }
 	t.whole("step", func(i int) int { return step(i).ID })
@@ -62,6 +63,7 @@ func StepTable(r *results.Results) *Table {
 // WindowTable has one row a window, accepted or not. Each engine has columns of
 // its own, port to starboard.
 func WindowTable(r *results.Results) *Table {
+	r = asWritten(r)
 	t := &Table{Name: "windows", rows: len(r.Windows)}
 	window := func(i int) *results.Window { return &r.Windows[i] }
 	t.whole("window", func(i int) int { return window(i).ID })
@@ -97,6 +99,7 @@ func WindowTable(r *results.Results) *Table {
 
 // RunTable has one row a run.
 func RunTable(r *results.Results) *Table {
+	r = asWritten(r)
 	t := &Table{Name: "runs", rows: len(r.Runs)}
 	t.whole("run", func(i int) int { return r.Runs[i].ID })
 	t.text("kind", func(i int) string { return r.Runs[i].Kind })
