@@ -1,11 +1,15 @@
 package journal
 
 import (
+	"errors"
+	"fmt"
 	"io"
 	"math"
 	"math/rand/v2"
 	"os"
+	"runtime"
 	"testing"
+	"time"
 
 	"github.com/klauspost/compress/zstd"
 
@@ -135,8 +139,8 @@ func boatBus(n int) []received {
 
 func BenchmarkAppend(b *testing.B) {
 	list := boatBus(50_000)
-	for _, block := range []int{200, 1000, 4096, 16384} {
-		b.Run(name(block), func(b *testing.B) {
+	for _, block := range []int{20, 200, 4096, blockFrames} {
+		b.Run(fmt.Sprintf("block=%d", block), func(b *testing.B) {
 			var bytes int64
 			for range b.N {
 				dir := b.TempDir()
@@ -153,65 +157,114 @@ func BenchmarkAppend(b *testing.B) {
 	}
 }
 
-func name(block int) string {
-	return map[int]string{200: "block=200", 1000: "block=1000", 4096: "block=4096", 16384: "block=16384"}[block]
+// stored is the blocks of a journal as they are on the disk, and their frames.
+type stored struct {
+	payloads [][]byte
+	frames   [][]frame.Frame
 }
 
-func BenchmarkRead(b *testing.B) {
-	list := boatBus(200_000)
-	dir := b.TempDir()
-	write(b, dir, Options{}, list)
-	for b.Loop() {
-		r, err := Open(dir)
-		if err != nil {
-			b.Fatal(err)
-		}
-		var f frame.Frame
-		for err = r.Next(&f); err == nil; err = r.Next(&f) {
-		}
-		if err != io.EOF {
-			b.Fatal(err)
-		}
-		r.Close()
-	}
-	b.ReportMetric(float64(len(list))*float64(b.N)/b.Elapsed().Seconds(), "frames/s")
-}
-
-// BenchmarkReadDecompressOnly is what BenchmarkRead can at best approach: the
-// zstd decompression of the same blocks.
-func BenchmarkReadDecompressOnly(b *testing.B) {
-	list := boatBus(200_000)
-	dir := b.TempDir()
-	write(b, dir, Options{}, list)
-	s, err := openSegment(segmentPath(dir, 1), 1)
+func storedIn(b *testing.B, path string) (all stored) {
+	b.Helper()
+	s, err := openSegment(path, 1)
 	if err != nil {
 		b.Fatal(err)
 	}
 	defer s.file.Close()
-	var stored [][]byte
+	z, err := newDecoder()
+	if err != nil {
+		b.Fatal(err)
+	}
 	for off := int64(headerLen); ; {
-		h, p, err := s.block(off, nil)
-		if err == io.EOF {
-			break
+		x := block{seg: s}
+		if x.head, x.stored, err = s.block(off, nil); err == io.EOF {
+			return all
 		}
-		if err != nil {
+		if x.decode(z); errors.Join(err, x.err) != nil {
+			b.Fatal(err, x.err)
+		}
+		all.payloads, all.frames = append(all.payloads, x.stored), append(all.frames, x.frames)
+		off = x.head.end(off)
+	}
+}
+
+// inflate is what reading can at best approach: zstd alone, and a copy of what
+// comes out of it in the end.
+func (s *stored) inflate(b *testing.B, z *zstd.Decoder) {
+	var raw []byte
+	var copied []frame.Frame
+	for i, p := range s.payloads {
+		var err error
+		if raw, err = z.DecodeAll(p, raw[:0]); err != nil {
 			b.Fatal(err)
 		}
-		stored = append(stored, p)
-		off = h.end(off)
+		copied = append(copied[:0], s.frames[i]...)
 	}
-	z, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1))
+}
+
+// BenchmarkRead reads a packed journal, with one goroutine and ahead with
+// several, beside inflating it; x-inflate is how many times as long it takes.
+func BenchmarkRead(b *testing.B) {
+	list := boatBus(200_000)
+	dir := b.TempDir()
+	write(b, dir, Options{Packed: true}, list)
+	all := storedIn(b, segmentPath(dir, 1))
+	z, err := newDecoder()
 	if err != nil {
 		b.Fatal(err)
 	}
 	defer z.Close()
-	var out []byte
-	for b.Loop() {
-		for _, p := range stored {
-			if out, err = z.DecodeAll(p, out[:0]); err != nil {
-				b.Fatal(err)
-			}
+	perFrame := func(b *testing.B) {
+		b.ReportMetric(float64(len(list))*float64(b.N)/b.Elapsed().Seconds(), "frames/s")
+	}
+	b.Run("inflate", func(b *testing.B) {
+		for b.Loop() {
+			all.inflate(b, z)
 		}
+		perFrame(b)
+	})
+	for name, ahead := range map[string]int{"alone": 1, "ahead": runtime.GOMAXPROCS(0) + 1} {
+		b.Run(name, func(b *testing.B) {
+			var inflating time.Duration
+			for b.Loop() { // by turns, since the machine may be busy at times
+				b.StopTimer()
+				began := time.Now()
+				all.inflate(b, z)
+				inflating += time.Since(began)
+				b.StartTimer()
+				readThrough(b, dir, ahead)
+			}
+			perFrame(b)
+			b.ReportMetric(b.Elapsed().Seconds()/inflating.Seconds(), "x-inflate")
+		})
+	}
+}
+
+func readThrough(b *testing.B, dir string, ahead int) {
+	r, err := Open(dir)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer r.Close()
+	r.ReadAhead(ahead)
+	var f frame.Frame
+	for err = r.Next(&f); err == nil; err = r.Next(&f) {
+	}
+	if err != io.EOF {
+		b.Fatal(err)
+	}
+}
+
+// BenchmarkPack packs what a logger wrote in blocks of a tenth of a second.
+func BenchmarkPack(b *testing.B) {
+	list := boatBus(200_000)
+	b.StopTimer()
+	for range b.N {
+		dir := b.TempDir()
+		write(b, dir, Options{BlockFrames: 100}, list)
+		b.StartTimer()
+		pack(b, dir)
+		b.StopTimer()
+		b.ReportMetric(float64(sizes(b, dir)[1])/float64(len(list)), "bytes/frame")
 	}
 	b.ReportMetric(float64(len(list))*float64(b.N)/b.Elapsed().Seconds(), "frames/s")
 }
