@@ -227,6 +227,7 @@ type source struct {
 	pgn      uint32
 	name     string
 	hint     string
+	instead  pgn.Quantity // from which it is derived; None for nothing
 }
 
 type key struct {
@@ -235,13 +236,13 @@ type key struct {
 }
 
 var (
-	fromSpeed    = source{pgn.SpeedOverGround, 129026, "speed over ground", "from a satellite receiver"}
-	fromRPM      = source{pgn.EngineSpeed, 127488, "engine speed", "are the engines switched on?"}
-	fromBurn     = source{pgn.FuelRate, 127489, "fuel rate", "are the engines running?"}
-	fromLoad     = source{pgn.EngineLoad, 127489, "engine load", "are the engines running?"}
-	fromHeading  = source{pgn.Heading, 127250, "true heading", "where it is magnetic, with variation"}
-	fromThrough  = source{pgn.SpeedThroughWater, 128259, "speed through water", "from a paddle wheel or the like"}
-	fromAttitude = source{pgn.Pitch, 127257, "pitch", "from an attitude sensor"}
+	fromSpeed    = source{pgn.SpeedOverGround, 129026, "speed over ground", "from a satellite receiver", pgn.Latitude}
+	fromRPM      = source{pgn.EngineSpeed, 127488, "engine speed", "are the engines switched on?", pgn.None}
+	fromBurn     = source{pgn.FuelRate, 127489, "fuel rate", "are the engines running?", pgn.None}
+	fromLoad     = source{pgn.EngineLoad, 127489, "engine load", "are the engines running?", pgn.None}
+	fromHeading  = source{pgn.Heading, 127250, "true heading", "where it is magnetic, with variation", pgn.None}
+	fromThrough  = source{pgn.SpeedThroughWater, 128259, "speed through water", "from a paddle wheel or the like", pgn.None}
+	fromAttitude = source{pgn.Pitch, 127257, "pitch", "from an attitude sensor", pgn.None}
 )
 
 func figures(c *configs.Config) []figure {
@@ -277,7 +278,7 @@ func (h *hearing) printFigures(w io.Writer) {
 func (h *hearing) lacks(f figure) string {
 	var why []string
 	for _, s := range f.from {
-		if h.survey.Has(s.quantity) {
+		if h.survey.Has(s.quantity) || s.instead != pgn.None && h.survey.Has(s.instead) {
 			continue
 		}
 		words := "no %s heard (PGN %d: %s)"

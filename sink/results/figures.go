@@ -204,10 +204,10 @@ func compass(rad float64) *float64 {
 
 // interval returns the estimate times k, nil where it is not known.
 func interval(e stat.Estimate, k float64) *Interval {
+	e = e.Scale(k)
 	if math.IsNaN(e.Mean) || math.IsInf(e.Mean, 0) {
 		return nil
 	}
-	e = e.Scale(k)
 	lo, hi := e.Interval()
 	return &Interval{Mean: e.Mean, Lo95: lo, Hi95: hi}
 }

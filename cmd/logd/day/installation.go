@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"trialday.example/logd/calc"
@@ -60,7 +61,7 @@ func (d *document) installation(r *results.Results, rep *calc.Report, edge resul
 	r.Findings = append(append(r.Findings, d.Corrected...), derived(d.Derived)...)
 	r.Missing = append(r.Missing, unheard(&e.Heard)...)
 	for _, f := range e.Report(given) {
-		r.Findings = append(r.Findings, d.word(&f, edge))
+		r.Findings = append(r.Findings, d.word(&f, rep, edge))
 	}
 	if rep.Heard.Count() > 1 {
 		r.Vessel.EngineSides = sides(e.Sides)
@@ -79,7 +80,7 @@ func sides(v installation.Verdict) string {
 }
 
 // word is a finding in plain words.
-func (d *document) word(f *installation.Finding, edge results.Edge) results.Finding {
+func (d *document) word(f *installation.Finding, rep *calc.Report, edge results.Edge) results.Finding {
 	deg := func(rad float64) float64 { return rad * 180 / math.Pi }
 	half := deg(f.Value.SE) * stat.StudentT975(f.Value.DOF)
 	angle := fmt.Sprintf("%+.1f ± %.1f degrees", deg(f.Value.Mean), half)
@@ -128,7 +129,11 @@ func (d *document) word(f *installation.Finding, edge results.Edge) results.Find
 	case installation.Stuck:
 		r.What = fmt.Sprintf("%s stood still at one value, %d times and %.0f s in all, while the boat was moving; %s", what, f.N, f.Seconds, during)
 		r.Meaning = "means over those stretches hold a dead value" + affected(f.Quantity)
-		r.Remedy = "check the sensor, its plug and its converter; leave those stretches out"
+		r.Remedy = "check the sensor, its plug and its converter"
+		if w := windowsWithin(rep.Windows, f.From, f.To); w != "" {
+			r.Meaning += "; steady windows in it: " + w
+			r.Remedy += "; leave out those windows whose figures hang on it"
+		}
 	case installation.Spikes:
 		r.What = fmt.Sprintf("%s jumped %d times for a single value and back; %s", what, f.N, during)
 		r.Meaning = "nothing afloat moves so; a jump moves the mean of a window of 30 s by a thirtieth of its size, at ten values a second by a three-hundredth" + affected(f.Quantity)
@@ -147,6 +152,17 @@ func (d *document) word(f *installation.Finding, edge results.Edge) results.Find
 		r.Remedy = "check for two terminators of 120 ohms (60 ohms across the pair with the power off), connectors, and the bit rate"
 	}
 	return r
+}
+
+// windowsWithin lists the steady windows that a stretch touches, by id.
+func windowsWithin(windows []calc.Window, from, to int64) string {
+	var ids []string
+	for i := range windows {
+		if w := &windows[i]; w.Accepted() && w.Start < to && w.End > from {
+			ids = append(ids, strconv.Itoa(w.ID))
+		}
+	}
+	return strings.Join(ids, ", ")
 }
 
 // affected says which figures hang on a quantity.
