@@ -22,13 +22,18 @@ import (
 	"trialday.example/logd/sink/sheet"
 )
 
-// scripted is the accuracy scenario's boat and sea with another script.
-func scripted(script ...simulate.Action) (*simulate.Scenario, error) {
+// accuracyScenario is the day that accuracy is shown on.
+func accuracyScenario() (*simulate.Scenario, error) {
 	text, err := scenarios.Load("accuracy")
 	if err != nil {
 		return nil, err
 	}
-	s, err := simulate.Parse(text)
+	return simulate.Parse(text)
+}
+
+// scripted is the accuracy scenario's boat and sea with another script.
+func scripted(script ...simulate.Action) (*simulate.Scenario, error) {
+	s, err := accuracyScenario()
 	if err == nil {
 		s.Captain.HoldS, s.Captain.HoldSpreadS = 40, 5
 		s.Script = script

@@ -96,44 +96,35 @@ func (h heard) at(now int64) presence {
 	return never
 }
 
-// sensor is a lamp of one thing: for each presence its state and its words.
+// sensor is a lamp of one thing: for each presence its state and, but for
+// present, its words.
 type sensor struct {
 	name  string
 	thing thing
-	is    [4]results.Lamp // by presence; only State and Text
+	state [4]string
+	words [4]string
 }
 
+const (
+	good, warn, bad, off = results.LampGood, results.LampWarn, results.LampBad, results.LampOff
+
+	noFix   = "the receiver has no fix: free its view of the sky, or wait a few minutes"
+	starts  = "its sensor gives no value: it may still be starting"
+	unplug  = "silent: check plug and power"
+	noMap   = "not heard (PGN 129025, 129029): connect a satellite receiver; without one there is no map and no time"
+	noSpeed = "not heard (PGN 129026): connect a satellite receiver; without one there are no figures"
+	noHead  = "not heard (PGN 127250): courses over ground stand for it, which a cross current spoils"
+	noTrim  = "not heard (PGN 127257): no trim angle and no time to plane"
+	noFloor = "the sounder finds no bottom: deep water, or air under it at speed"
+	noDepth = "not heard (PGN 128267): shallow water is not noticed, keep to deep water"
+)
+
 var sensors = []sensor{
-	{"satellite position", thingPosition, [4]results.Lamp{
-		{State: results.LampGood, Text: "heard"},
-		{State: results.LampBad, Text: "the receiver has no fix: free its view of the sky, or wait a few minutes"},
-		{State: results.LampBad, Text: "silent: check plug and power of the satellite receiver"},
-		{State: results.LampBad, Text: "not heard (PGN 129025, 129029): connect a satellite receiver; without one there is no map and no time"},
-	}},
-	{"speed over ground", thingMotion, [4]results.Lamp{
-		{State: results.LampGood, Text: "heard"},
-		{State: results.LampBad, Text: "the receiver gives no speed: free its view of the sky, or wait a few minutes"},
-		{State: results.LampBad, Text: "silent: check plug and power of the satellite receiver"},
-		{State: results.LampBad, Text: "not heard (PGN 129026): connect a satellite receiver; without one there are no figures"},
-	}},
-	{"heading", thingHeading, [4]results.Lamp{
-		{State: results.LampGood, Text: "heard"},
-		{State: results.LampWarn, Text: "the compass gives no value: it may still be starting, or lack its calibration"},
-		{State: results.LampWarn, Text: "silent: check plug and power of the compass; courses over ground stand for it"},
-		{State: results.LampOff, Text: "not heard (PGN 127250): courses over ground stand for it, which a cross current spoils"},
-	}},
-	{"attitude", thingAttitude, [4]results.Lamp{
-		{State: results.LampGood, Text: "heard"},
-		{State: results.LampWarn, Text: "its sensor gives no value: it may still be starting"},
-		{State: results.LampWarn, Text: "silent: check plug and power of its sensor"},
-		{State: results.LampOff, Text: "not heard (PGN 127257): no trim angle and no time to plane"},
-	}},
-	{"depth", thingDepth, [4]results.Lamp{
-		{State: results.LampGood, Text: "heard"},
-		{State: results.LampOff, Text: "the sounder finds no bottom: deep water, or air under it at speed"},
-		{State: results.LampWarn, Text: "silent: check plug and power of the sounder"},
-		{State: results.LampOff, Text: "not heard (PGN 128267): shallow water is not noticed, keep to deep water"},
-	}},
+	{"satellite position", thingPosition, [4]string{good, bad, bad, bad}, [4]string{"", noFix, unplug, noMap}},
+	{"speed over ground", thingMotion, [4]string{good, bad, bad, bad}, [4]string{"", noFix, unplug, noSpeed}},
+	{"heading", thingHeading, [4]string{good, warn, warn, off}, [4]string{"", starts, unplug, noHead}},
+	{"attitude", thingAttitude, [4]string{good, warn, warn, off}, [4]string{"", starts, unplug, noTrim}},
+	{"depth", thingDepth, [4]string{good, off, warn, off}, [4]string{"", noFloor, unplug, noDepth}},
 }
 
 // lamps tells of everything that the figures hang on and that is heard on the
@@ -143,17 +134,20 @@ func (d *Day) lamps(names []string) []results.Lamp {
 	var out []results.Lamp
 	for _, s := range sensors {
 		at := d.hearing.last[s.thing][0]
-		l := s.is[at.at(now)]
-		l.Name = s.name
-		if at.at(now) == silent {
+		is := at.at(now)
+		l := results.Lamp{Name: s.name, State: s.state[is], Text: s.words[is]}
+		switch is {
+		case present:
+			l.Text = "heard"
+		case silent:
 			l.Text = fmt.Sprintf("for %d s ", (now-at.any)/1e9) + l.Text
 		}
 		out = append(out, l)
 	}
-	if few := d.hearing.satellites; out[0].State == results.LampGood && few > 0 {
+	if few := d.hearing.satellites; out[0].State == good && few > 0 {
 		out[0].Text = fmt.Sprintf("heard, by %g satellites", few)
 		if few < fewSatellites {
-			out[0].State = results.LampWarn
+			out[0].State = warn
 			out[0].Text = fmt.Sprintf("only %g satellites: free the receiver's view of the sky", few)
 		}
 	}
@@ -173,16 +167,16 @@ func (h *hearing) engineSets(t thing, n int, now int64) (sets [4]calc.EngineSet)
 }
 
 func (d *Day) engineLamp(names []string, now int64) results.Lamp {
-	l := results.Lamp{Name: "engines", State: results.LampGood}
+	l := results.Lamp{Name: "engines", State: good}
 	is := d.hearing.engineSets(thingEngine, len(names), now)
 	gone := is[silent] | is[empty]
 	switch {
 	case is[present]|gone == 0:
-		l.State, l.Text = results.LampBad, "none is heard (PGN 127488): switch on the ignition; check plug and power of the engine gateway"
+		l.State, l.Text = bad, "none is heard (PGN 127488): switch on the ignition; check plug and power of the engine gateway"
 	case gone != 0:
-		l.State, l.Text = results.LampBad, engineList(names, gone)+": no engine speed any more; is the ignition off, or a plug out?"
+		l.State, l.Text = bad, engineList(names, gone)+": no engine speed any more; is the ignition off, or a plug out?"
 	case is[never] != 0:
-		l.State, l.Text = results.LampWarn, engineList(names, is[never])+": not heard; is the ignition off, or engines in the configuration wrong?"
+		l.State, l.Text = warn, engineList(names, is[never])+": not heard; is the ignition off, or engines in the configuration wrong?"
 	default:
 		l.Text = "heard: " + engineList(names, is[present])
 	}
@@ -190,19 +184,19 @@ func (d *Day) engineLamp(names []string, now int64) results.Lamp {
 }
 
 func (d *Day) fuelLamp(names []string, now int64) results.Lamp {
-	l := results.Lamp{Name: "fuel rate", State: results.LampGood}
+	l := results.Lamp{Name: "fuel rate", State: good}
 	is := d.hearing.engineSets(thingFuel, len(names), now)
 	running := d.hearing.engineSets(thingEngine, len(names), now)[present]
 	gone := is[silent] | is[empty]
 	switch {
 	case is[present]|gone == 0:
-		l.State, l.Text = results.LampOff, "not heard (PGN 127489): no burn, economy or range; the engine gateway may need to be set to send it"
+		l.State, l.Text = off, "not heard (PGN 127489): no burn, economy or range; the engine gateway may need to be set to send it"
 	case gone&running != 0:
-		l.State, l.Text = results.LampBad, engineList(names, gone&running)+": no fuel rate any more; a total without it would be wrong"
+		l.State, l.Text = bad, engineList(names, gone&running)+": no fuel rate any more; a total without it would be wrong"
 	case is[never]&running != 0:
-		l.State, l.Text = results.LampWarn, engineList(names, is[never]&running)+": no fuel rate; a total without it would be wrong"
+		l.State, l.Text = warn, engineList(names, is[never]&running)+": no fuel rate; a total without it would be wrong"
 	case is[present] == 0:
-		l.State, l.Text = results.LampWarn, "silent, as the engines are"
+		l.State, l.Text = warn, "silent, as the engines are"
 	default:
 		l.Text = "heard: " + engineList(names, is[present])
 	}
@@ -212,10 +206,10 @@ func (d *Day) fuelLamp(names []string, now int64) results.Lamp {
 func (d *Day) clockLamp() results.Lamp {
 	clock := d.decoder.Clock()
 	if !clock.Known() {
-		return results.Lamp{Name: "clock", State: results.LampWarn,
+		return results.Lamp{Name: "clock", State: warn,
 			Text: "no satellite time yet: times of day are the recorder's own; durations and figures are not affected"}
 	}
-	l := results.Lamp{Name: "clock", State: results.LampGood}
+	l := results.Lamp{Name: "clock", State: good}
 	l.Text = fmt.Sprintf("satellite time, within %.1f s", math.Ceil(float64(clock.Uncertainty())/1e8)/10)
 	if n := clock.Steps(); n > 0 {
 		l.Text += fmt.Sprintf("; the recorder's own clock was set %d times, which was taken out", n)

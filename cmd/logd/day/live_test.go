@@ -12,7 +12,6 @@ import (
 	"trialday.example/logd/calc"
 	"trialday.example/logd/cmd/logd/simulate"
 	"trialday.example/logd/configs"
-	"trialday.example/logd/configs/scenarios"
 	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/sink/results"
 )
@@ -50,11 +49,7 @@ func eachSecond(t *testing.T, d *Day, next func(*frame.Frame) error, look func()
 // variant is a day of the accuracy scenario.
 func variant(t *testing.T, seed uint64) *simulate.Scenario {
 	t.Helper()
-	text, err := scenarios.Load("accuracy")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := simulate.Parse(text)
+	s, err := accuracyScenario()
 	if err != nil {
 		t.Fatal(err)
 	}

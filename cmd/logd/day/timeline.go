@@ -25,13 +25,11 @@ func newCourse() course { return course{line: timeline.New(), lat: math.NaN(), l
 
 // add takes a sample after the seconds before it were handed on.
 func (c *course) add(s *sample.Sample) {
-	if s.State != pgn.Valid {
-		return
-	}
-	switch s.Quantity {
-	case pgn.Latitude:
+	valid := s.State == pgn.Valid
+	if valid && s.Quantity == pgn.Latitude {
 		c.lat = s.Value
-	case pgn.Longitude:
+	}
+	if valid && s.Quantity == pgn.Longitude {
 		c.lon, c.at = s.Value, s.Time
 	}
 }
