@@ -109,7 +109,7 @@ func newView(r *results.Results) *view {
 func findings(list []results.Finding) []results.Finding {
 	var out []results.Finding
 	for _, f := range list {
-		out = append(out, results.Finding{What: sentence(f.What), Meaning: sentence(f.Meaning), Remedy: sentence(f.Remedy)})
+		out = append(out, results.Finding{What: sentence(f.What), Meaning: sentence(f.Meaning), Remedy: sentence(f.Remedy), Sure: sentence(f.Sure), Kind: f.Kind})
 	}
 	return out
 }
@@ -322,6 +322,9 @@ func provenance(r *results.Results) []fact {
 	facts := []fact{{"Program", "logd " + orElse(r.Version, "of a version not stated")}, {"Layout of the figures", orElse(r.Schema, missing)}}
 	if r.Trial.Start != "" && r.Trial.End != "" {
 		facts = append(facts, fact{"From", r.Trial.Start}, fact{"To", r.Trial.End})
+	}
+	if s := r.Vessel.EngineSides; s != "" {
+		facts = append(facts, fact{"Port and starboard engine", sentence(s)})
 	}
 	facts = append(facts, fact{"Frames", thousands(r.Quality.Frames)})
 	if h := r.Quality.FramesHash; h != "" {

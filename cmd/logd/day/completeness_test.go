@@ -58,6 +58,13 @@ func TestIncompleteBoats(t *testing.T) {
 					t.Errorf("the sheet does not say: %s", m.Why)
 				}
 			}
+			for _, f := range r.Findings {
+				for _, part := range []string{f.What, f.Meaning, f.Remedy, f.Sure} {
+					if !strings.Contains(strings.ToLower(plain), strings.ToLower(part)) {
+						t.Errorf("the sheet does not say: %s", part)
+					}
+				}
+			}
 			if err := r.WriteJSON(&page); err != nil {
 				t.Fatal(err)
 			}
