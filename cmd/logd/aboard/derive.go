@@ -86,7 +86,7 @@ func (d *daemon) write(t logbook.Trial, of *day.Day, in *journal.Reader, whole b
 	if err := d.Write(t.Dir, r, line); err != nil {
 		return err
 	}
-	if err := of.Evidence(bad).Keep(t.Dir, d.Config, in.Position().Frame, whole); err != nil {
+	if err := of.Evidence(bad).Keep(t.Dir, day.Given{Config: d.Config}, in.Position().Frame, whole); err != nil {
 		d.log.Warn("amending the trial will take a replay", "trial", t.String(), "why", err.Error())
 	}
 	return nil

@@ -104,9 +104,9 @@ func (d *document) told(of []calc.Amendment, outcomes []calc.Outcome) []results.
 	return out
 }
 
-// original gives the steps without the amendments, where any is applied.
+// original gives the steps without the amendments, where any changes a window.
 func (d *document) original(amended *calc.Report, edge results.Edge) []results.Step {
-	if !slices.ContainsFunc(amended.Outcomes, func(o calc.Outcome) bool { return o.Applied }) {
+	if !slices.ContainsFunc(amended.Windows, func(w calc.Window) bool { return w.Amended != calc.NotAmended }) {
 		return nil
 	}
 	rep := calc.DeriveSteps(d.Calc, settings(&d.Config), nil)
@@ -115,12 +115,15 @@ func (d *document) original(amended *calc.Report, edge results.Edge) []results.S
 	return r.Steps
 }
 
+// DamagedAmendments is the kind of the findings that tell of them.
+const DamagedAmendments = "amendments_damaged"
+
 // damaged says which amendments could not be read.
 func (d *document) damaged() []results.Finding {
 	var out []results.Finding
 	for _, text := range d.Amendments.Faults {
 		out = append(out, results.Finding{
-			Kind: "amendments_damaged", Sure: "certain",
+			Kind: DamagedAmendments, Sure: "certain",
 			What:    "the amendments are damaged: " + text,
 			Meaning: "that amendment is not applied",
 			Remedy:  "amend again; the line can be mended or removed by hand",

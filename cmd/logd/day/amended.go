@@ -14,40 +14,38 @@ import (
 	"trialday.example/logd/sink/results"
 )
 
-// Recall gives the evidence of a trial and the configuration that its results
-// were derived with last: what was kept or, where that is doubtful, by a
-// replay of its frames, whose evidence is kept then. Of a trial that is being
-// recorded it is that of the day so far, as it was kept last.
+// Recall gives the evidence of a trial and what its results were made of last
+// besides: what was kept or, where that is doubtful, by a replay of its
+// frames, whose evidence is kept then. Of a trial that is being recorded it is
+// that of the day so far, as it was kept last.
 //
-// Cfg is for a trial of which nothing was kept. What was kept is read in about a
+// G is for a trial of which nothing was kept. What was kept is read in about a
 // thousandth of the time that a replay takes.
-func Recall(ctx context.Context, t logbook.Trial, cfg configs.Config, version string) (*Evidence, configs.Config, error) {
+func Recall(ctx context.Context, t logbook.Trial, g Given) (*Evidence, Given, error) {
 	busy := t.Busy()
 	n, err := journal.Count(t.Frames())
 	if err != nil {
-		return nil, cfg, err
+		return nil, g, err
 	}
 	key, read, done := kept(t.Dir)
 	defer done()
 	if key != nil {
-		was, err := key.config()
-		if err == nil {
-			cfg = was
+		if g, err = key.given(g); err != nil {
+			return nil, g, fmt.Errorf("%s: what was kept of its configuration cannot be read: %w; remove %s", t.String(), err, evidenceFile)
 		}
-		sum, broken := program()
-		if err == nil && broken == nil && key.Program == sum && key.covers(n, busy) {
+		if sum, err := program(); err == nil && key.Program == sum && key.covers(n, busy) {
 			if e := read(); e != nil {
-				return e, cfg, nil
+				return e, g, nil
 			}
 		}
 	}
-	e, n, err := Replay(ctx, t.Frames(), cfg, version)
+	e, n, err := Replay(ctx, t.Frames(), g.Config, g.Version)
 	if err != nil {
-		return nil, cfg, err
+		return nil, g, err
 	}
 	// What cannot be kept costs a replay the next time, and nothing else.
-	_ = e.Keep(t.Dir, cfg, n, !busy && !t.Busy())
-	return e, cfg, nil
+	_ = e.Keep(t.Dir, g, n, !busy && !t.Busy())
+	return e, g, nil
 }
 
 // Replay gives the evidence of the frames in a journal, of all that there are
@@ -80,19 +78,18 @@ func ReadAmendments(t logbook.Trial) (Amendments, error) {
 	return Amendments{list, faults}, err
 }
 
-// Amended derives the results of a trial again, with its amendments and the
-// configuration that they were derived with last; cfg is for a trial without
-// any. It writes nothing but the evidence.
+// Amended derives the results of a trial again, with its amendments, and with the
+// configuration and the hand readings that they were derived with last; cfg is
+// for a trial without any. It writes nothing but the evidence.
 func Amended(ctx context.Context, t logbook.Trial, cfg configs.Config, version string) (*results.Results, *results.Timeline, error) {
-	e, cfg, err := Recall(ctx, t, cfg, version)
+	e, given, err := Recall(ctx, t, Given{Config: cfg, Version: version})
 	if err != nil {
 		return nil, nil, err
 	}
-	a, err := ReadAmendments(t)
-	if err != nil {
+	if given.Amendments, err = ReadAmendments(t); err != nil {
 		return nil, nil, err
 	}
-	r, line := e.Results(Given{Config: cfg, Version: version, Amendments: a})
+	r, line := e.Results(given)
 	return r, line, nil
 }
 
@@ -108,7 +105,7 @@ type Asked struct {
 // could not be applied is not kept: the error is then logbook.Refused and says
 // why. It writes the amendment, and nothing else. Of cfg see Amended.
 func Amend(ctx context.Context, t logbook.Trial, cfg configs.Config, version string, asked Asked, now time.Time) (*results.Amendment, *results.Results, *results.Timeline, error) {
-	e, cfg, err := Recall(ctx, t, cfg, version)
+	e, given, err := Recall(ctx, t, Given{Config: cfg, Version: version})
 	if err != nil {
 		return nil, nil, nil, err
 	}
@@ -120,7 +117,6 @@ func Amend(ctx context.Context, t logbook.Trial, cfg configs.Config, version str
 		}
 		a.Windows = append(a.Windows, s)
 	}
-	given := Given{Config: cfg, Version: version}
 	if given.Amendments, err = ReadAmendments(t); err != nil {
 		return nil, nil, nil, err
 	}

@@ -39,7 +39,7 @@ func BenchmarkAmending(b *testing.B) {
 	perReplay := func(b *testing.B) { b.ReportMetric(b.Elapsed().Seconds()/float64(b.N)/replay, "x-replay") }
 	b.Run("keep", func(b *testing.B) {
 		for b.Loop() {
-			if err := e.Keep(x.Dir, cfg, n, true); err != nil {
+			if err := e.Keep(x.Dir, Given{Config: cfg}, n, true); err != nil {
 				b.Fatal(err)
 			}
 		}

@@ -197,7 +197,7 @@ func TestAmendingATrial(t *testing.T) {
 func TestAmendmentsFindTheirWindowsByTime(t *testing.T) {
 	x, cfg := shortTrial(t)
 	exclude(t, x, cfg, stepOf(t, x, cfg, 2).Windows[0])
-	e, _, err := Recall(t.Context(), x, cfg, "test")
+	e, _, err := Recall(t.Context(), x, Given{Config: cfg, Version: "test"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -294,7 +294,7 @@ func TestAmendingKeepsTheConfiguration(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := e.Keep(x.Dir, cfg, n-1, true); err != nil {
+	if err := e.Keep(x.Dir, Given{Config: cfg}, n-1, true); err != nil {
 		t.Fatal(err)
 	}
 	if recalled(t, x, other) != want {

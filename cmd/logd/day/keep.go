@@ -14,6 +14,7 @@ import (
 
 	"github.com/klauspost/compress/zstd"
 
+	"trialday.example/logd/calc"
 	"trialday.example/logd/configs"
 )
 
@@ -33,15 +34,21 @@ type keptKey struct {
 	// Whole tells that these were all of a journal that was on the disk: what is
 	// read while it is being written can be lost with the power.
 	Whole bool
-	// Config is the configuration in JSON, what has no part in figures left out.
-	// Whoever derives the results again uses this one: the boat may have
-	// been another than today's.
-	Config []byte
+	// Config is the configuration in JSON, what has no part in figures left out,
+	// and Readings are the hand readings. Whoever derives the results again uses
+	// these: the boat may have been another than today's.
+	Config   []byte
+	Readings []calc.Reading
 }
 
-func (k *keptKey) config() (c configs.Config, err error) {
-	err = json.Unmarshal(k.Config, &c)
-	return c, err
+// given puts in what was given besides the evidence.
+func (k *keptKey) given(g Given) (Given, error) {
+	var c configs.Config
+	if err := json.Unmarshal(k.Config, &c); err != nil {
+		return g, err
+	}
+	g.Config, g.Readings = c, k.Readings
+	return g, nil
 }
 
 // program is the hash of the running program's file. It is read once, some 20
@@ -60,9 +67,10 @@ var program = sync.OnceValues(func() (sum [sha256.Size]byte, err error) {
 })
 
 // Keep keeps the evidence of the first so many frames of a trial's journal, and
-// the configuration. Whole tells that there are no other frames, and that they
-// are on the disk.
-func (e *Evidence) Keep(trial string, cfg configs.Config, frames uint64, whole bool) error {
+// what the results were made of besides. Whole tells that there are no other
+// frames, and that they are on the disk.
+func (e *Evidence) Keep(trial string, g Given, frames uint64, whole bool) error {
+	cfg := g.Config
 	cfg.Journal, cfg.Influx, cfg.Page, cfg.Bus = configs.Journal{}, configs.Influx{}, configs.Page{}, configs.Bus{}
 	sum, err := program()
 	if err != nil {
@@ -72,14 +80,14 @@ func (e *Evidence) Keep(trial string, cfg configs.Config, frames uint64, whole b
 	if err != nil {
 		return fmt.Errorf("evidence: %w", err)
 	}
-	key := keptKey{sum, frames, whole, text}
+	key := keptKey{sum, frames, whole, text, g.Readings}
 	var b bytes.Buffer
 	z, err := zstd.NewWriter(&b, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1))
 	if err != nil {
 		return err
 	}
-	g := gob.NewEncoder(z)
-	if err := errors.Join(g.Encode(&key), g.Encode(e), z.Close()); err != nil {
+	out := gob.NewEncoder(z)
+	if err := errors.Join(out.Encode(&key), out.Encode(e), z.Close()); err != nil {
 		return fmt.Errorf("evidence: %w", err)
 	}
 	return replace(filepath.Join(trial, evidenceFile), b.Bytes())
@@ -142,7 +150,7 @@ func (k *keptKey) covers(frames uint64, soFar bool) bool {
 }
 
 // Evaluated tells whether it is known with which configuration the results of a
-// trial were derived.
+// trial were derived last.
 func Evaluated(trial string) bool {
 	key, _, done := kept(trial)
 	defer done()
