@@ -13,6 +13,8 @@ The keys that do not explain themselves in the structure:
 	           it could not be or was withdrawn; ids of windows are those without any
 	steps      by rising rpm; speed_kn is over ground in one direction or, where
 	           current_corrected, through the water; current_set_deg is where it flows to
+	           note is what was noted by hand at it; original_steps are those without
+	           any amendment, [] unless one is applied
 	best       ids of steps, null where not derived; cruise lies between steps
 	fuel_check scale is the factor from the integrated fuel rate to the reference; it is
 	           told, never applied
