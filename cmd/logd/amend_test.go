@@ -53,6 +53,7 @@ func TestAmendCommand(t *testing.T) {
 	if out := amend("exclude", first); !strings.Contains(out, "amendment 1 of trial 1 kept") || !strings.Contains(out, "Demo boat A") {
 		t.Error(out)
 	}
+	checkResults(t, dir)
 	after := readResults(t, dir)
 	if len(after.Amendments) != 1 || !after.Amendments[0].Applied || after.Steps[0].Passes != before.Steps[0].Passes-1 || after.Vessel.Name != before.Vessel.Name {
 		t.Errorf("%+v, %d passes", after.Amendments, after.Steps[0].Passes)

@@ -25,7 +25,7 @@ var published = []string{
 	"steady.min_s number", "steady.settle_pct number", "steady.rpm_hunting_pct number", "steady.course_deg number", "steady.step_pct number",
 	"clock.offset_s number", "clock.uncertainty_s number",
 	"windows[].id int", "windows[].run int", "windows[].start time", "windows[].end time",
-	"windows[].accepted bool", "windows[].reason string", "windows[].frames.first int", "windows[].frames.last int",
+	"windows[].accepted bool", "windows[].reason string", "windows[].amended string", "windows[].frames.first int", "windows[].frames.last int",
 	"windows[].heading_deg number?", "windows[].cog_deg number?",
 	"windows[].sog_kn interval?", "windows[].rpm intervals", "windows[].fuel_lph interval?",
 	"windows[].load_pct number?", "windows[].pitch_deg number?", "windows[].roll_deg number?",
@@ -52,6 +52,9 @@ var published = []string{
 	"runs[].id int", "runs[].kind string", "runs[].start time", "runs[].end time",
 	"quality.frames int", "quality.bad_lines int", "quality.fast_packet_lost int",
 	"quality.frames_hash string",
+	"amendments[].id int", "amendments[].time time", "amendments[].name string", "amendments[].reason string", "amendments[].action string",
+	"amendments[].windows[].id int?", "amendments[].windows[].start time", "amendments[].windows[].end time",
+	"amendments[].withdraws int?", "amendments[].applied bool", "amendments[].why string", "original_steps[].id int",
 	"quality.gaps[].what string", "quality.gaps[].start time", "quality.gaps[].end time",
 }
 
@@ -197,8 +200,8 @@ func checkWindows(t *testing.T, r *results.Results) {
 		if run.Kind != "held_throttle" {
 			t.Errorf("window %d lies in a run of kind %s", w.ID, run.Kind)
 		}
-		if w.Accepted != (w.Reason == "") || w.Accepted != (w.Step != nil) {
-			t.Errorf("window %d: accepted %v, reason %q, step %v", w.ID, w.Accepted, w.Reason, w.Step)
+		if w.Accepted != (w.Reason == "") || counts(&w) != (w.Step != nil) {
+			t.Errorf("window %d: accepted %v, reason %q, amended %q, step %v", w.ID, w.Accepted, w.Reason, w.Amended, w.Step)
 		}
 		checkInterval(t, fmt.Sprintf("window %d sog_kn", w.ID), w.SOGKn)
 		checkInterval(t, fmt.Sprintf("window %d fuel_lph", w.ID), w.FuelLPH)
@@ -222,6 +225,9 @@ func checkWindows(t *testing.T, r *results.Results) {
 		}
 	}
 }
+
+// counts tells whether a window is in a step.
+func counts(w *results.Window) bool { return w.Accepted && w.Amended != "excluded" }
 
 func checkInterval(t *testing.T, what string, v *results.Interval) {
 	t.Helper()
@@ -265,7 +271,7 @@ func checkSteps(t *testing.T, r *results.Results) {
 		checkUnits(t, s, r.Vessel.UsableL)
 	}
 	for _, w := range r.Windows {
-		if w.Accepted {
+		if counts(&w) {
 			inSteps--
 		}
 	}

@@ -7,6 +7,8 @@
 //	    amendments.jsonl
 //	                  which windows people excluded or merged, and why
 //	    frames/       the journal
+//	    evidence.gob.zst
+//	                  what figures are derived again from; may be deleted
 //	    results.json, sheet.html, steps.csv, windows.csv
 //
 // # Invariants

@@ -147,10 +147,10 @@ func TestKeptEvidenceEqualsAReplay(t *testing.T) {
 	}
 }
 
-// shortTrial is two steps of two passes each.
+// shortTrial is a step of four passes and one of two.
 func shortTrial(t testing.TB) (logbook.Trial, configs.Config) {
 	t.Helper()
-	s, err := scripted(simulate.Action{Do: "step", RPM: 1600, Passes: 2}, simulate.Action{Do: "step", RPM: 2400, Passes: 2})
+	s, err := scripted(simulate.Action{Do: "step", RPM: 1600, Passes: 4}, simulate.Action{Do: "step", RPM: 2400, Passes: 2})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -159,8 +159,8 @@ func shortTrial(t testing.TB) (logbook.Trial, configs.Config) {
 
 func TestAmendingATrial(t *testing.T) {
 	x, cfg := shortTrial(t)
-	step := stepOf(t, x, cfg, 2)
-	first, second := step.Windows[0], step.Windows[1]
+	step := stepOf(t, x, cfg, 4)
+	first, second, third := step.Windows[0], step.Windows[1], step.Windows[2]
 	ask := func(action string, withdraws int, ids ...int) (*results.Amendment, *results.Results, error) {
 		a, r, _, err := Amend(t.Context(), x, cfg, "test", Asked{Name: "a captain", Reason: "wash", Action: action, Windows: ids, Withdraws: withdraws}, evening)
 		return a, r, err
@@ -189,6 +189,10 @@ func TestAmendingATrial(t *testing.T) {
 	a, r, err = ask(logbook.Withdraw, 1)
 	if err != nil || !a.Applied || r.Amendments[0].Applied || r.Amendments[0].Why != "withdrawn by amendment 2" || r.Windows[first-1].Amended != "" {
 		t.Errorf("%+v, %v", r.Amendments, err)
+	}
+	a, r, err = ask(logbook.Merge, 0, first, third)
+	if err != nil || !a.Applied || r.Windows[third-1].Amended != "merged" || r.Steps[step.ID-1].Passes != step.Passes-1 {
+		t.Errorf("%+v, %v", a, err)
 	}
 }
 
