@@ -385,3 +385,18 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+func TestExampleHasSections(t *testing.T) {
+	for section := range reflect.TypeFor[Config]().Fields() {
+		text := ExampleSection(tag(section))
+		if !strings.Contains(text, tag(section)+":") {
+			t.Errorf("no section %s: %q", tag(section), text)
+		}
+	}
+	if got := ExampleSection("page"); !strings.Contains(got, "listen:") || strings.Contains(got, "bus:") {
+		t.Errorf("%s", got)
+	}
+	if ExampleSection("no_such_key") != "" {
+		t.Error("a section that is not there")
+	}
+}

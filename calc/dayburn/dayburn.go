@@ -62,6 +62,7 @@ type Evidence struct {
 // its capacity.
 type Tank struct {
 	Capacity         float64 // m³ as sent; 0 for none
+	Latest           float64 // ratio, as last heard
 	First, Last      float64
 	FirstN, LastN    float64 // minutes behind them
 	Filled, Resolved bool    // it rose in between; both ends are known
@@ -96,6 +97,7 @@ func (w *Watch) Add(s *sample.Sample) {
 		if s.Instance < tanks {
 			w.sum[s.Instance] += s.Value
 			w.n[s.Instance]++
+			w.e.Tanks[s.Instance].Latest = s.Value
 		}
 	}
 }

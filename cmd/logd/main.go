@@ -29,6 +29,6 @@ func command() *cobra.Command {
 		SilenceErrors: true,
 	}
 	root.AddCommand(demoCommand(), replayCommand(), simulateCommand(), importCommand(), exportCommand(),
-		runCommand(), checkCommand(), trialCommand(), noteCommand(), amendCommand(), compareCommand(), sendCommand(), sheetCommand(), watchCommand(), pageCommand())
+		runCommand(), checkCommand(), setupCommand(), trialCommand(), noteCommand(), amendCommand(), compareCommand(), sendCommand(), sheetCommand(), watchCommand(), pageCommand())
 	return root
 }
