@@ -3,9 +3,11 @@ package day
 import (
 	"bufio"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"testing"
 	"time"
 
@@ -13,14 +15,18 @@ import (
 	"trialday.example/logd/configs/scenarios"
 	"trialday.example/logd/decode/capture"
 	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/sink/journal"
 )
 
 // benchFrames is how much of the demo day is replayed: a quarter of an hour
 // under way.
 const benchFrames = 200_000
 
-// demoCapture writes the first part of the triple-engine demo day as log text.
-func demoCapture(b *testing.B) string {
+// fullDay is a day of ten hours with two buses near their limit.
+const fullDay = 50e6
+
+// demo is the triple-engine demo day without the quarter of an hour at the dock.
+func demo(b *testing.B) *simulate.Scenario {
 	b.Helper()
 	text, err := scenarios.Load("demo-triple")
 	if err != nil {
@@ -30,14 +36,24 @@ func demoCapture(b *testing.B) string {
 	if err != nil {
 		b.Fatal(err)
 	}
-	s.Script = s.Script[2:] // not the hour's quarter at the dock
-	name := filepath.Join(b.TempDir(), "capture.log")
-	f, err := os.Create(name)
+	s.Script = s.Script[2:]
+	return s
+}
+
+// demoDay writes the first part of the demo day, as log text and as a journal.
+func demoDay(b *testing.B) (text, packed string) {
+	b.Helper()
+	text, packed = filepath.Join(b.TempDir(), "capture.log"), b.TempDir()
+	f, err := os.Create(text)
+	if err != nil {
+		b.Fatal(err)
+	}
+	j, err := journal.Create(packed, journal.Options{Packed: true})
 	if err != nil {
 		b.Fatal(err)
 	}
 	w := bufio.NewWriter(f)
-	day, line := s.Start(1), []byte{}
+	day, line := demo(b).Start(1), []byte{}
 	var fr frame.Frame
 	for range benchFrames {
 		if err := day.Next(&fr); err != nil {
@@ -45,11 +61,14 @@ func demoCapture(b *testing.B) string {
 		}
 		line = append(capture.AppendLine(line[:0], &fr, "can0"), '\n')
 		w.Write(line)
+		if err := j.Append(&fr, "can0"); err != nil {
+			b.Fatal(err)
+		}
 	}
-	if err := errors.Join(w.Flush(), f.Close()); err != nil {
+	if err := errors.Join(w.Flush(), f.Close(), j.Close()); err != nil {
 		b.Fatal(err)
 	}
-	return name
+	return text, packed
 }
 
 // readAll reads a capture and hands its frames to take.
@@ -71,36 +90,105 @@ func readAll(b *testing.B, name string, begin func(frame.Source) (take func(*fra
 	}
 }
 
-// BenchmarkReplay is the way from a capture's text to results, beside reading
-// the capture alone; x-reading is how many times as long it takes.
+// BenchmarkReplay is the way from a capture to results, by turns with reading
+// the capture alone; x-reading is how many times as long it takes, s/day how
+// long a day of 50 million frames would.
 func BenchmarkReplay(b *testing.B) {
-	name := demoCapture(b)
+	text, packed := demoDay(b)
 	only := func(frame.Source) func(*frame.Frame) { return func(*frame.Frame) {} }
 	cfg := boatA(b)
-	b.Run("reading", func(b *testing.B) {
-		for b.Loop() {
-			readAll(b, name, only)
+	for name, path := range map[string]string{"text": text, "journal": packed} {
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			var reading time.Duration
+			for b.Loop() {
+				b.StopTimer()
+				began := time.Now()
+				readAll(b, path, only)
+				reading += time.Since(began)
+				b.StartTimer()
+				var d *Day
+				readAll(b, path, func(src frame.Source) func(*frame.Frame) {
+					d = New(cfg, "test", src.Buses)
+					return d.Frame
+				})
+				d.Finish(0)
+			}
+			rate := benchFrames * float64(b.N) / b.Elapsed().Seconds()
+			b.ReportMetric(rate, "frames/s")
+			b.ReportMetric(fullDay/rate, "s/day")
+			b.ReportMetric(b.Elapsed().Seconds()/reading.Seconds(), "x-reading")
+		})
+	}
+}
+
+// BenchmarkGrowth takes days of 1 to 16 times a length, and boats of 1 to 8
+// engines: ns/frame and kB, what is kept at the end, tell how it grows.
+func BenchmarkGrowth(b *testing.B) {
+	for _, times := range []int{1, 2, 4, 8, 16} {
+		b.Run(fmt.Sprintf("days=%d", times), func(b *testing.B) { grow(b, times, 3) })
+	}
+	for _, engines := range []int{1, 2, 4, 8} {
+		b.Run(fmt.Sprintf("engines=%d", engines), func(b *testing.B) { grow(b, 1, engines) })
+	}
+}
+
+func grow(b *testing.B, times, engines int) {
+	s := demo(b)
+	script := s.Script
+	for range times - 1 {
+		s.Script = append(s.Script[:len(s.Script):len(s.Script)], script...)
+	}
+	s.Engines.Names = nil
+	for i := range engines {
+		s.Engines.Names = append(s.Engines.Names, fmt.Sprint(i+1))
+	}
+	frames, kept := 0, int64(0)
+	b.StopTimer()
+	for range b.N {
+		base := live()
+		source, d := s.Start(1), New(boatA(b), "test", oneBus)
+		for more := true; more; {
+			var part []frame.Frame
+			part, more = next(b, source)
+			frames += len(part)
+			b.StartTimer()
+			for i := range part {
+				d.Frame(&part[i])
+			}
+			b.StopTimer()
 		}
-		b.ReportMetric(benchFrames*float64(b.N)/b.Elapsed().Seconds(), "frames/s")
-	})
-	b.Run("whole", func(b *testing.B) {
-		began := time.Now()
-		const rounds = 3
-		for range rounds {
-			readAll(b, name, only)
+		kept += live() - base
+		b.StartTimer()
+		d.Finish(0)
+		b.StopTimer()
+	}
+	b.ReportMetric(0, "ns/op")
+	b.ReportMetric(float64(frames)/float64(b.N), "frames")
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(frames), "ns/frame")
+	b.ReportMetric(float64(kept)/float64(b.N)/1000, "kB")
+}
+
+// next returns the next frames of a day, and whether there may be more.
+func next(b *testing.B, day *simulate.Day) (part []frame.Frame, more bool) {
+	b.Helper()
+	for range benchFrames {
+		var f frame.Frame
+		if err := day.Next(&f); errors.Is(err, io.EOF) {
+			return part, false
+		} else if err != nil {
+			b.Fatal(err)
 		}
-		reading := time.Since(began).Seconds() / rounds
-		b.ReportAllocs()
-		for b.Loop() {
-			var d *Day
-			readAll(b, name, func(src frame.Source) func(*frame.Frame) {
-				d = New(cfg, "test", src.Buses)
-				return d.Frame
-			})
-			d.Finish(0)
-		}
-		each := b.Elapsed().Seconds() / float64(b.N)
-		b.ReportMetric(benchFrames/each, "frames/s")
-		b.ReportMetric(each/reading, "x-reading")
-	})
+		part = append(part, f)
+	}
+	return part, true
+}
+
+// live returns the bytes in use, what is unreachable left out.
+func live() int64 {
+	var m runtime.MemStats
+	runtime.GC()
+	runtime.GC()
+	runtime.ReadMemStats(&m)
+	return int64(m.HeapAlloc)
 }

@@ -32,18 +32,9 @@ func retained(t *testing.T, rounds int) (bytes int64, frames int) {
 	}); err != nil {
 		t.Fatal(err)
 	}
-	with := heap()
+	with := live()
 	runtime.KeepAlive(d)
-	return with - heap(), frames
-}
-
-// heap returns the bytes in use, what is unreachable left out.
-func heap() int64 {
-	var m runtime.MemStats
-	runtime.GC()
-	runtime.GC()
-	runtime.ReadMemStats(&m)
-	return int64(m.HeapAlloc)
+	return with - live(), frames
 }
 
 // What a day keeps hardly grows with its length: the runs and windows found, a
