@@ -79,8 +79,17 @@ func servePage(ctx context.Context, cfg configs.Config, told, errors io.Writer) 
 	if err != nil {
 		return fmt.Errorf("page: %w; choose another address with --listen", err)
 	}
-	fmt.Fprintf(told, "the page is at http://%s until this is ended\n", l.Addr())
+	fmt.Fprintf(told, "the page is at %s until this is ended\n", addressOf(l.Addr()))
 	return page.Serve(ctx, l, h, log)
+}
+
+// addressOf is what to give to a browser.
+func addressOf(a net.Addr) string {
+	at, ok := a.(*net.TCPAddr)
+	if ok && at.IP.IsUnspecified() {
+		return fmt.Sprintf("http://localhost:%d, and at every other address of this machine,", at.Port)
+	}
+	return "http://" + a.String()
 }
 
 // madeFiles are the files of a trial that are made when somebody asks for them:

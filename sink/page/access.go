@@ -250,7 +250,7 @@ func (d *door) knows(r *http.Request) bool {
 // but no script at all.
 const (
 	pagePolicy  = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'"
-	sheetPolicy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; " +
+	sheetPolicy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; base-uri 'none'; form-action 'none'; " +
 		"frame-ancestors 'none'; sandbox"
 )
 
