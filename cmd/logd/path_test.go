@@ -80,7 +80,7 @@ func checkOnePath(t *testing.T, log, config string, memory []byte) {
 		"gzip": compressed(t, log, gzipped), "zstd": compressed(t, log, zstandard), "pcapng": pcapng, "journal": journal,
 	} {
 		got := replayFile(t, config, name)
-		for _, file := range []string{"results.json", "sheet.html", "steps.csv", "windows.csv"} {
+		for _, file := range []string{"results.json", "sheet.html", "steps.csv", "windows.csv", "timeline.bin"} {
 			if !bytes.Equal(read(t, filepath.Join(got.dir, file)), read(t, filepath.Join(want.dir, file))) {
 				t.Errorf("%s of %s differs from that of log text", file, form)
 			}
@@ -132,7 +132,7 @@ func TestSeveralCapturesAreOneDay(t *testing.T) {
 func TestReplayTwiceIsTheSame(t *testing.T) {
 	t.Parallel()
 	log, dir := short(t).write(t), t.TempDir()
-	files := []string{"results.json", "sheet.html", "steps.csv", "windows.csv"}
+	files := []string{"results.json", "sheet.html", "steps.csv", "windows.csv", "timeline.bin"}
 	var first [][]byte
 	for round := range 2 {
 		must(t, "replay", "--out", dir, log)
