@@ -26,6 +26,7 @@ import (
 	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/sink/journal"
 	"trialday.example/logd/sink/logbook"
+	"trialday.example/logd/sink/timeline"
 )
 
 // live is a capture that stands for a bus: after its end it is silent until it
@@ -78,6 +79,9 @@ func TestLiveEqualsReplay(t *testing.T) {
 			if !bytes.Equal(got, want[file]) {
 				t.Errorf("%s of %s differs from the live one", file, name)
 			}
+		}
+		if !bytes.Equal(read(t, filepath.Join(out, timeline.File)), read(t, filepath.Join(found[0], timeline.File))) {
+			t.Errorf("the timeline of %s differs from the live one", name)
 		}
 	}
 }
