@@ -5,8 +5,11 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"net"
+	"net/http"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -15,6 +18,7 @@ import (
 	"trialday.example/logd/configs"
 	"trialday.example/logd/sink/logbook"
 	"trialday.example/logd/sink/results"
+	"trialday.example/logd/sink/timeline"
 )
 
 // said is what someone who looks on is told.
@@ -90,13 +94,17 @@ func TestADayOnThePage(t *testing.T) {
 	stop()
 	hear(t, told, "the restart is noticed", func(s said) bool { return s.lost != nil })
 
-	src, _ = begin(t, cfg, parts[1], listen)
+	src, stop = begin(t, cfg, parts[1], listen)
 	<-src.done
 	after := hear(t, told, "the second part is shown", func(s said) bool {
 		return s.Live != nil && s.Recording.Frames > before.Recording.Frames && s.Time > before.Time
 	})
 	if after.Trial.Number != 1 {
 		t.Errorf("another trial after the restart: %+v", after.Trial)
+	}
+
+	if drawn := fetched(t, url+"/api/trials/1/timeline?points=50"); !strings.Contains(drawn, `"sog_kn":{"min":[`) {
+		t.Errorf("the course so far: %.200s", drawn)
 	}
 
 	book, err := logbook.Open(cfg.Journal.Dir)
@@ -119,6 +127,13 @@ func TestADayOnThePage(t *testing.T) {
 	if err := json.Unmarshal([]byte(fetched(t, url+"/api/trials")), &list); err != nil || len(list) != 1 || !list[0].Closed || !list[0].HasResults {
 		t.Fatalf("%+v %v", list, err)
 	}
+	var course, track timeline.View
+	if err := json.Unmarshal([]byte(fetched(t, url+"/api/trials/1/timeline?points=100")), &course); err != nil || len(course.Time) < 50 || len(course.Channels) < 5 {
+		t.Errorf("the course: %+v %v", course, err)
+	}
+	if err := json.Unmarshal([]byte(fetched(t, url+"/api/trials/1/track?points=100")), &track); err != nil || len(track.Time) < 50 {
+		t.Errorf("the track: %+v %v", track, err)
+	}
 	trial := trialDir(t, cfg)
 	for name, want := range contents(t, trial) {
 		if got := fetched(t, url+"/api/trials/1/"+name); got != string(want) {
@@ -128,6 +143,86 @@ func TestADayOnThePage(t *testing.T) {
 	if !strings.Contains(fetched(t, url+"/metrics"), "logd_recording 1") {
 		t.Error("no metrics")
 	}
+	window := amendOnPage(t, cfg, url)
+	stop()
+	exclude(t, cfg, evening(t, cfg), window) // the same without the logger
+}
+
+// amendOnPage excludes a window that counts. The steps are those from before once
+// that is withdrawn; what makes no sense is refused.
+func amendOnPage(t *testing.T, cfg configs.Config, url string) (window int) {
+	t.Helper()
+	trial := trialDir(t, cfg)
+	before := contents(t, trial)
+	var r results.Results
+	if err := json.Unmarshal(before["results.json"], &r); err != nil {
+		t.Fatal(err)
+	}
+	counted := slices.IndexFunc(r.Windows, func(w results.Window) bool { return w.Step != nil })
+	if counted < 0 {
+		t.Fatal("no window counts: the test is void")
+	}
+	exclude(t, cfg, url, r.Windows[counted].ID)
+	amended := contents(t, trial)
+	for body, want := range map[string]string{
+		`{"name":"","reason":"r","action":"exclude","window_ids":[1]}`:     "name",
+		`{"name":"n","reason":"r","action":"exclude","window_ids":[9999]}`: "9999",
+		`{"name":"n","reason":"r","action":"paint","window_ids":[1]}`:      "",
+		`{"name":"n","reason":"r","action":"withdraw","withdraws":7}`:      "7",
+	} {
+		if status, answer := post(t, url+"/api/trials/1/amendments", body); status != http.StatusUnprocessableEntity || !strings.Contains(answer, want) {
+			t.Errorf("%s: %d %s", body, status, answer)
+		}
+	}
+	status, answer := post(t, url+"/api/trials/1/amendments", `{"name":"A. Person","reason":"it was no wake","action":"withdraw","withdraws":1}`)
+	if status != http.StatusCreated {
+		t.Fatalf("%d %s", status, answer)
+	}
+	again := contents(t, trial)
+	if !bytes.Equal(again["steps.csv"], before["steps.csv"]) || bytes.Equal(amended["steps.csv"], before["steps.csv"]) {
+		t.Error("the steps are not those from before the exclusion")
+	}
+	return r.Windows[counted].ID
+}
+
+// exclude excludes a window on the page. What is then in the trial's directory
+// is what a replay gives.
+func exclude(t *testing.T, cfg configs.Config, url string, window int) {
+	t.Helper()
+	status, answer := post(t, url+"/api/trials/1/amendments",
+		fmt.Sprintf(`{"name":"A. Person","reason":"wake of a ferry","action":"exclude","window_ids":[%d],"withdraws":0}`, window))
+	var kept results.Amendment
+	if err := json.Unmarshal([]byte(answer), &kept); err != nil || status != http.StatusCreated || !kept.Applied {
+		t.Fatalf("%d %s %v", status, answer, err)
+	}
+	trial, out := trialDir(t, cfg), t.TempDir()
+	if _, err := replay(cfg, []string{filepath.Join(trial, "frames")}, nil, out, io.Discard); err != nil {
+		t.Fatal(err)
+	}
+	got := contents(t, trial)
+	for name, want := range contents(t, out) {
+		if !bytes.Equal(got[name], want) {
+			t.Errorf("%s differs from that of a replay", name)
+		}
+	}
+	if !bytes.Contains(got["results.json"], []byte("wake of a ferry")) {
+		t.Error("the results do not tell of the amendment")
+	}
+}
+
+// post sends JSON.
+func post(t *testing.T, url, body string) (status int, answer string) {
+	t.Helper()
+	resp, err := http.Post(url, "application/json", strings.NewReader(body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	b, err := io.ReadAll(resp.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return resp.StatusCode, string(b)
 }
 
 // trialDir is the directory of the only trial.
