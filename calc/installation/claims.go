@@ -7,7 +7,7 @@ const (
 	// leastRounds is how often both must have claimed one address again.
 	leastRounds = 2
 	// maxClaims bounds memory.
-	maxClaims = 4096
+	maxClaims = 512
 )
 
 // Claims watches address claims. Two devices that want one address settle it at

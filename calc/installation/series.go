@@ -65,11 +65,15 @@ type series struct {
 	tracks [len(list)][MaxEngines]track
 	recent [patience]cell // seconds that are not shown to the tracks yet
 	n      int
+	moving bool // the boat made way in the last second
 }
 
 // patience, s: what happened so shortly before a value moved again counts for
 // nothing, as sensors and their messages lag.
 const patience = 5
+
+// makesWay, m/s: slower, values that stand still are no surprise.
+const makesWay = 1.0
 
 // track is one series: its last two samples, the value it stands still at, and
 // what was found so far.
@@ -100,19 +104,19 @@ func (s *series) add(v *sample.Sample) {
 			return
 		}
 	}
-	s.tracks[i][e].add(v, &list[i])
+	s.tracks[i][e].add(v, &list[i], s.moving)
 }
 
 // hole, ns: samples further apart are not neighbours.
 const hole = 10 * second
 
-func (t *track) add(v *sample.Sample, w *watched) {
+func (t *track) add(v *sample.Sample, w *watched, moving bool) {
 	if t.known > 0 && (v.Source != t.source || v.Time-t.time[1] > hole) {
 		t.known = 0
 		t.still.end(w)
 	}
 	t.source = v.Source
-	t.still.add(v.Time, v.Value, w)
+	t.still.add(v.Time, v.Value, w, moving)
 	if t.known == 2 && w.jump > 0 {
 		t.spikes.add(t, v, w)
 	}
@@ -122,6 +126,7 @@ func (t *track) add(v *sample.Sample, w *watched) {
 }
 
 func (s *series) cell(now *cell) {
+	s.moving = now.v[speed] > makesWay
 	c := s.recent[s.n%patience]
 	s.recent[s.n%patience] = *now
 	if s.n++; s.n <= patience {
@@ -129,7 +134,7 @@ func (s *series) cell(now *cell) {
 	}
 	for i := range s.tracks {
 		for e := range s.tracks[i] {
-			s.tracks[i][e].still.see(&c, e)
+			s.tracks[i][e].still.see(&c, e, list[i].engine)
 		}
 	}
 }

@@ -23,8 +23,7 @@ type witness struct {
 	first            complex128
 	most             float64 // rad, greatest change of course while making way
 	way              float64 // m
-	driving          bool    // the engine was in gear, or its gear unknown
-	cells            float64
+	driving          bool    // the engine was in gear, or its gear unknown; of other series always
 }
 
 // throttled: an engine went from one speed to half as much again.
@@ -51,9 +50,10 @@ type still struct {
 	value       float64
 	since, last int64
 	n           int
+	own         float64 // of all, in this stretch
 	w           witness
 
-	all, repeats float64 // samples, and those equal to the one before
+	all, repeats float64 // samples under way, and those equal to the one before
 	found        int
 	seconds      float64
 	samples      float64 // in what was found
@@ -62,15 +62,21 @@ type still struct {
 }
 
 func (s *still) reset() {
-	s.n = 0
+	s.n, s.own = 0, 0
 	s.w = witness{slowest: math.Inf(1), lowest: math.Inf(1), fastest: math.Inf(-1), highest: math.Inf(-1)}
 }
 
-func (s *still) add(now int64, v float64, w *watched) {
-	s.all++
-	if s.n > 0 && v == s.value {
+func (s *still) add(now int64, v float64, w *watched, moving bool) {
+	repeat := s.n > 0 && v == s.value
+	if moving {
+		s.all++
+		if repeat {
+			s.repeats++
+			s.own++
+		}
+	}
+	if repeat {
 		s.n++
-		s.repeats++
 		s.last = now
 		return
 	}
@@ -78,16 +84,16 @@ func (s *still) add(now int64, v float64, w *watched) {
 	s.value, s.since, s.last, s.n = v, now, now, 1
 }
 
-// see adds a second to what the boat did.
-func (s *still) see(c *cell, engine int) {
+// see adds a second to what the boat did; own tells that the series is that
+// engine's.
+func (s *still) see(c *cell, engine int, own bool) {
 	if s.n < 2 || c.at < s.since {
 		return
 	}
 	w := &s.w
-	w.cells++
-	v, n := c.v[speed], c.v[revs+quantity(engine)]
-	if math.IsNaN(n) {
-		n = c.fast()
+	v, n := c.v[speed], c.fast()
+	if own {
+		n = c.v[revs+quantity(engine)]
 	}
 	if v >= 0 {
 		w.slowest, w.fastest = math.Min(w.slowest, v), math.Max(w.fastest, v)
@@ -96,7 +102,7 @@ func (s *still) see(c *cell, engine int) {
 	if n >= 0 {
 		w.lowest, w.highest = math.Min(w.lowest, n), math.Max(w.highest, n)
 	}
-	w.driving = w.driving || c.gear[engine] == forward || c.gear[engine] == gearUnknown
+	w.driving = w.driving || !own || c.gear[engine] == forward || c.gear[engine] == gearUnknown
 	if v > 2 && !cmplx.IsNaN(c.course) {
 		if w.first == 0 {
 			w.first = c.course
@@ -117,7 +123,7 @@ func (s *still) end(w *watched) {
 		s.found++
 		s.seconds += float64(long) / 1e9
 		s.shortest = math.Min(s.shortest, float64(long)/1e9)
-		s.samples += float64(s.n)
+		s.samples += s.own
 		s.to = s.last
 	}
 	s.reset()
