@@ -3,6 +3,7 @@ package manoeuvre
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"trialday.example/logd/calc/stat"
 )
@@ -167,7 +168,8 @@ func (c *circle) findApproach() {
 }
 
 // findTrack takes the positions, moved back by their latency, or integrates
-// the velocities where positions are missing.
+// the velocities where positions are missing. They are smoothed: messages that
+// come now sooner, now later put a fast boat off by a quarter of a metre.
 func (c *circle) findTrack(lag *Lag) bool {
 	raw := vectors(c.frames, (*frame).position)
 	if holes(raw[c.seen-2*approach:]) {
@@ -182,7 +184,8 @@ func (c *circle) findTrack(lag *Lag) bool {
 			}
 		}
 	}
-	c.track = moved(raw, lag.Latency.Mean)
+	smoothed, _ := smoothVectors(raw, halfSmooth)
+	c.track = moved(smoothed, lag.Latency.Mean)
 	// The end of the clip has no later position.
 	for c.end > 0 && math.IsNaN(real(c.track[int(c.end)])) {
 		c.end--
@@ -224,7 +227,7 @@ func (c *circle) figures() (f figures) {
 	origin := vectorAt(way, c.order)
 	before := origin - vectorAt(way, c.begin)
 	along := before / complex(cmplx.Abs(before), 0) * cmplx.Rect(1, c.sign*c.astray)
-	f[figEntry] = cmplx.Abs(origin-vectorAt(way, c.order-float64(approach))) / (float64(approach) * dt)
+	f[figEntry] = cmplx.Abs(origin-vectorAt(way, c.entryFrom())) / ((c.order - c.entryFrom()) * dt)
 	p90, p180, p360 := c.reached(math.Pi/2), c.reached(math.Pi), c.reached(2*math.Pi)
 	f[fig90], f[fig180], f[fig360] = (p90-c.order)*dt, (p180-c.order)*dt, (p360-c.order)*dt
 	to := func(p float64) complex128 { return (vectorAt(way, p) - origin) * cmplx.Conj(along) }
@@ -234,6 +237,9 @@ func (c *circle) figures() (f figures) {
 	c.steady(way, &f)
 	return f
 }
+
+// entryFrom returns the place from which on the entry speed is taken.
+func (c *circle) entryFrom() float64 { return c.order - float64(approach) }
 
 // reached returns the place of a change of heading: where a parabola through
 // the headings nearby comes to it. Waves, compass and helm average out.
@@ -272,7 +278,7 @@ func (c *circle) steadyFrom() float64 {
 // steady fills in what holds in the last half circle.
 func (c *circle) steady(way []complex128, f *figures) {
 	from := c.steadyFrom()
-	p := way[int(math.Ceil(from)) : int(c.end)+1]
+	p := slices.Clone(way[int(math.Ceil(from)) : int(c.end)+1])
 	if c.weave != nil {
 		for i := range p {
 			p[i] += c.weave[int(math.Ceil(from))+i]
@@ -281,8 +287,20 @@ func (c *circle) steady(way []complex128, f *figures) {
 	_, radius, _ := fitCircle(p)
 	f[figDiameter] = 2 * radius
 	f[figRate] = slopeOf(c.heading, from, c.end) / dt
-	f[figSpeed] = f[figRate] * radius
+	half := f[figRate] / 2 // of the arc of a chord
+	f[figSpeed] = mean(chords(way), from, c.end) * half / math.Sin(half)
 	f[figLoss] = 1 - f[figSpeed]/f[figEntry]
+}
+
+// chords returns the lengths of the chords of a track over one second about
+// each cell, m.
+func chords(way []complex128) []float64 {
+	out := make([]float64, len(way))
+	for i := range way {
+		const h = float64(perSecond) / 2
+		out[i] = cmplx.Abs(vectorAt(way, float64(i)+h) - vectorAt(way, float64(i)-h))
+	}
+	return out
 }
 
 // slopeOf returns the least-squares slope of x between two places, per cell.

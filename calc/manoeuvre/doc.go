@@ -65,6 +65,32 @@ Crash stop (same sources): times and distances count from the first movement of
 the throttles back, until the boat has no way on through the water; track reach
 along the track, head reach along the original course.
 
+The course of the approach is the mean over the last 25 s at the most in which
+it was held within two degrees, the entry speed that of the last 5 s. A change
+of heading is timed by a parabola through the headings within 30 degrees of it.
+
+# Intervals
+
+All are of 95 %, by Student's t. The standard errors, u, and their sources:
+
+	times to a     u² = (noise/a)² + (u(current)/a)² + u(start)² + u(lag)²
+	speed, of a    + u(latency)² + shape of the filter; a is the acceleration
+	stop           there (acceleration.go, stop.go)
+	turns          parts by squares, each what a figure changes by when one
+	               input is off by its u: order, current, latency, heading
+	               (helm, waves, compass: correlated over 5 s), position (a
+	               random walk, as the day's positions and velocities differ),
+	               scatter in the sea (turn_error.go)
+	heels          waves' autocovariance about the fit (heel.go)
+	stopping       u² = (V*u(late))² + (u(current)*T)² + q²*T; q the random
+	distances      walk, V the entry speed, T the time (stop.go)
+
+A compass's deviation is not in them: one degree between the approach and 90
+degrees later is 1/57 of the radius in the transfer. Nor is the antenna's place.
+
+Latency, 0.06 s, is most of it in advance and transfer: at 28 kn it alone makes
+either uncertain by 3 %. See lag.go for why nothing aboard tells it better.
+
 # Assumptions
 
 Water moves uniformly during a manoeuvre. The receiver's filter is of first

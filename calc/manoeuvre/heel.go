@@ -2,20 +2,27 @@ package manoeuvre
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
 	"trialday.example/logd/calc/stat"
 )
 
-// heelSmooth, cells to either side of the parabola that smooths speed and
-// heading for the heel's cause.
-const heelSmooth = 4
+const (
+	// heelSmooth, cells to either side of the parabola that smooths speed and
+	// heading for the heel's cause.
+	heelSmooth = 7
+	// heelOnset, cells after the order: until then the cause is a smooth curve.
+	heelOnset = 7 * perSecond
+)
 
-// Natural frequencies, rad/s, and damping ratios of roll that are tried.
+// Natural frequencies, rad/s, and damping ratios of roll that are tried, and
+// lags of the lateral acceleration behind the order, s.
 var (
 	rollFrequencies = []float64{0.8, 0.95, 1.1, 1.3, 1.5, 1.7, 1.95, 2.2, 2.5, 2.9, 3.4, 4}
 	rollDampings    = []float64{0.1, 0.15, 0.2, 0.27, 0.35, 0.45, 0.6, 0.8, 1.1}
+	lateralLags     = []float64{0.2, 0.4, 0.7, 1.1, 1.6}
 )
 
 // attitude fills in heel and rudder.
@@ -34,18 +41,24 @@ func (c *circle) attitude(t *Turn) {
 // meanOver returns the mean between two places, of values that are averaged
 // over seconds first, as their neighbours are nearly the same.
 func meanOver(x []float64, from, to float64) stat.Estimate {
-	var seconds []float64
-	for p := from; p+float64(perSecond) <= to+1; p += float64(perSecond) {
-		if v := mean(x, p, p+float64(perSecond)); !math.IsNaN(v) {
-			seconds = append(seconds, v)
-		}
-	}
+	seconds := secondsOf(x, from, to)
 	if len(seconds) < 4 {
 		return noEstimate
 	}
 	e := stat.MeanOf(seconds)
 	e.Mean = mean(x, from, to)
 	return e
+}
+
+// secondsOf returns the means of the seconds between two places, without those
+// in which there is nothing.
+func secondsOf(x []float64, from, to float64) (out []float64) {
+	for p := from; p+float64(perSecond) <= to+1; p += float64(perSecond) {
+		if v := mean(x, p, p+float64(perSecond)); !math.IsNaN(v) {
+			out = append(out, v)
+		}
+	}
+	return out
 }
 
 // firstHeel returns the first peak of the heel.
@@ -56,10 +69,10 @@ func meanOver(x []float64, from, to float64) stat.Estimate {
 //
 //	h'' + 2*z*w*h' + w²*h = w²*k*atan(V*r/g)   plus a constant list,
 //
-// k and the list by least squares, frequency w and damping z by search; the
+// k and the list by least squares, frequency w and damping z by search. The
 // peak is that of the fit, before a change of heading of 180 degrees.
 func (c *circle) firstHeel(roll []float64) stat.Estimate {
-	cause := c.lateral(c.through())
+	cause := c.comesOn(c.lateral(c.through()))
 	from, to := int(c.begin), int(c.end)
 	into := roll[from : to+1]
 	best := oscillator{squares: math.Inf(1)}
@@ -102,7 +115,9 @@ const heelLeast = 0.3 * math.Pi / 180
 // sum(a*roll) to first order, a = J*inv(J'J)*g with g the row of J at that
 // place; its variance is the sum over all lags of the residuals' autocovariance
 // times that of a. The autocovariance is tapered to 0 at heelMemory (Bartlett's
-// window, as in Newey and West, Econometrica 55 (1987) 703).
+// window, as in Newey and West, Econometrica 55 (1987) 703). It is doubled:
+// waves near the boat's own frequency bend the search for w and z by more than
+// the first order, twice as much on simulated days.
 func (o *oscillator) errorAt(place int, cause []float64, from int, roll []float64) float64 {
 	n := len(roll)
 	to := from + n - 1
@@ -137,17 +152,52 @@ func (o *oscillator) errorAt(place int, cause []float64, from int, roll []float6
 		}
 		variance += noise * share
 	}
-	return math.Sqrt(math.Max(variance, 0))
+	return 2 * math.Sqrt(math.Max(variance, 0))
 }
 
 // heelMemory, cells: waves roll a boat alike for no longer.
-const heelMemory = 5 * perSecond
+const heelMemory = 10 * perSecond
 
 // oscillator is a fit of roll: natural frequency, rad/s, damping ratio, roll by
 // lateral acceleration, sum of squared residuals, response for k = 1.
 type oscillator struct {
 	w, z, k, squares float64
 	h                []float64
+}
+
+// comesOn returns the lateral acceleration with its first seconds made smooth:
+// nothing before the order, and then (a + b*x + c*x²) * (1-exp(-x/T)), the
+// rudder's onset as in turnOnset, fitted by least squares, T by search. What
+// noise the headings put in would not heel the boat, and the fit of the roll
+// would come out too stiff.
+func (c *circle) comesOn(lateral []float64) []float64 {
+	out := slices.Clone(lateral)
+	first, last := int(math.Ceil(c.order)), min(int(c.order)+heelOnset, int(c.end))
+	clear(out[:first])
+	best := math.Inf(1)
+	for _, lag := range lateralLags {
+		var rows [][]float64
+		for i := first; i <= last; i++ {
+			x := (float64(i) - c.order) * dt
+			on := 1 - math.Exp(-x/lag)
+			rows = append(rows, []float64{on, on * x, on * x * x})
+		}
+		k, ok := leastSquares(rows, lateral[first:last+1])
+		if !ok {
+			continue
+		}
+		squares := 0.0
+		fit := make([]float64, len(rows))
+		for i, row := range rows {
+			fit[i] = k[0]*row[0] + k[1]*row[1] + k[2]*row[2]
+			squares += (fit[i] - lateral[first+i]) * (fit[i] - lateral[first+i])
+		}
+		if squares < best {
+			best = squares
+			copy(out[first:], fit)
+		}
+	}
+	return out
 }
 
 // lateral returns atan(V*r/g) of each cell, into the turn positive; 0 where

@@ -147,7 +147,7 @@ func (c *stopClip) measure(lag *Lag, flow func(int64) (Flow, bool)) (Stop, bool)
 		},
 		RPM: mean(rpm, start-float64(2*perSecond), start), Current: known, CurrentSE: now.SE,
 	}
-	s.EntrySpeed = meanOver(back, start-float64(approach), start).Scale(-1).WithFloor(now.SE)
+	s.EntrySpeed = meanOver(back, start-float64(approach), start).Scale(-1).WithFloor(math.Hypot(now.SE, slowError))
 	braking := math.Max(math.Abs(dot(vectorAt(slope, end+shift), course)), stillGaining)
 	late := hypot(lag.Filter.SE, lag.Latency.SE, stopStart)
 	s.Time.SE = hypot(now.SE/braking, late)
@@ -163,6 +163,10 @@ func (c *stopClip) measure(lag *Lag, flow func(int64) (Flow, bool)) (Stop, bool)
 	s.errors(now, lag, late)
 	return s, true
 }
+
+// slowError, m/s: what a receiver's speed is off by for many seconds (from
+// memory of data sheets and tests).
+const slowError = 0.03
 
 // stopStart, s: error of the first movement of the throttles.
 const stopStart = 0.03

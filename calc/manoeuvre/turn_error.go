@@ -33,6 +33,7 @@ const (
 //     yawMemory, as a sum of independent starts every two seconds. It puts off
 //     the course of the approach and the times of changes of heading; the last
 //     half circle is bent by it, since the boat goes where it heads.
+//   - the scatter of what a figure is the mean of: scatter
 //   - positions: they walk at random, by what the day's positions and
 //     velocities differ (lagWatch), anew every two seconds in either direction
 func (c *circle) estimates(lag *Lag) (out [numFigures]stat.Estimate) {
@@ -57,6 +58,7 @@ func (c *circle) estimates(lag *Lag) (out [numFigures]stat.Estimate) {
 	d.track = moved(c.track, -lag.Latency.SE)
 	off(&d)
 	yaw := math.Max(yawLeast, wander(c.heading, c.begin, c.order, yawMemory))
+	yaw = math.Max(yaw, c.wanderInTurn())
 	for from := int(c.begin); from < int(c.end); from += errorBlock {
 		off(c.swayed(from, yaw))
 		for _, way := range []complex128{1, 1i} {
@@ -66,10 +68,40 @@ func (c *circle) estimates(lag *Lag) (out [numFigures]stat.Estimate) {
 			yaw *= math.Sqrt(1 - math.Exp(-2*blockLength/yawMemory))
 		}
 	}
+	c.scatter(&plain, &squares)
 	for i, v := range plain {
 		out[i] = stat.Estimate{Mean: v, SE: math.Sqrt(squares[i]), DOF: 30}
 	}
 	return out
+}
+
+// scatter adds to the squares what a mean, a slope or a circle is off by since
+// waves and helm scatter what it is fitted to: standard errors that allow for
+// correlation (stat.MeanOf, stat.Slope), of values averaged over a second.
+func (c *circle) scatter(f, squares *figures) {
+	way := c.through()
+	v := chords(way)
+	from := c.steadyFrom()
+	// Waves scatter the speed in the turn as on the approach. In the turn itself
+	// an error of the current, counted already, would look like scatter.
+	entry := meanOver(v, c.entryFrom(), c.order).SE
+	steady := entry * math.Sqrt(float64(approach)/math.Max(c.end-from, 1))
+	loss := math.Hypot(steady, entry*f[figSpeed]/f[figEntry]) / f[figEntry]
+	rate := stat.Slope(secondsOf(c.heading, from, c.end)).SE
+	p := way[int(math.Ceil(from)) : int(c.end)+1]
+	centre, radius, _ := fitCircle(p)
+	off := make([]float64, len(p))
+	for i, z := range p {
+		off[i] = cmplx.Abs(z-centre) - radius
+	}
+	// The radius of a half circle has 5.3 times a mean's variance, as its
+	// centre is found by the same fit: 1/(1-(2/pi)²/(1/2)).
+	diameter := 2 * math.Sqrt(5.3) * meanOver(off, 0, float64(len(off)-1)).SE
+	for i, se := range map[int]float64{figEntry: entry, figSpeed: steady, figLoss: loss, figRate: rate, figDiameter: diameter} {
+		if !math.IsNaN(se) && !math.IsInf(se, 0) {
+			squares[i] += se * se
+		}
+	}
 }
 
 // wander is the standard deviation that x has about its mean between two
@@ -79,6 +111,19 @@ func wander(x []float64, from, to, memory float64) float64 {
 	n := (to - from) * dt / memory
 	mean := 2 / n * (1 - (1-math.Exp(-n))/n)
 	return spread(x, from, to) / math.Sqrt(1-mean)
+}
+
+// wanderInTurn is the standard deviation of heading about a steady turn in the
+// last half circle: waves met from all sides make the boat yaw more than on the
+// approach.
+func (c *circle) wanderInTurn() float64 {
+	from := c.steadyFrom()
+	rest := slices.Clone(c.heading)
+	slope := slopeOf(rest, from, c.end)
+	for i := range rest {
+		rest[i] -= slope * float64(i)
+	}
+	return spread(rest, from, c.end)
 }
 
 // swayed is the circle with headings off by yaw from a cell on, which dies

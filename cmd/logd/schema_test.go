@@ -46,6 +46,7 @@ var published = []string{
 	"turns[].start time", "turns[].direction string", "turns[].entry_speed_kn number?", "turns[].time_360_s number?",
 	"turns[].steady_diameter_m number?", "turns[].tactical_diameter_m number?", "turns[].diameter_lengths number?",
 	"turns[].heel_peak_deg number?", "turns[].heel_settled_deg number?", "turns[].speed_loss_pct number?",
+	"turns[].intervals intervals", "stops[].intervals intervals",
 	"stops[].start time", "stops[].seconds interval?", "stops[].head_reach_m number?", "stops[].track_reach_m number?",
 	"gear_events[].time time", "gear_events[].engine string", "gear_events[].from string", "gear_events[].to string",
 	"gear_events[].rpm number?", "engagement[].time time", "engagement[].what string",

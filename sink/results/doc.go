@@ -27,7 +27,9 @@ The keys that do not explain themselves in the structure:
 	accelerations, turns, stops
 	           through the water, with the current taken out where current_corrected; the
 	           definitions stand in calc/manoeuvre; combined is an index in
-	           acceleration_means, the mean of attempts alike
+	           acceleration_means, the mean of attempts alike; intervals of turns and
+	           stops holds the 95 % interval of their plain figures by key, with the
+	           sources of error of calc/manoeuvre
 	gear_events, engagement, engine_out, slow_speed
 	           shifts, the order of the engines in them, stretches on some of the
 	           engines, handling at idle

@@ -19,8 +19,8 @@ import (
 )
 
 // manoeuvreDays is how many days of manoeuvres are simulated; each has another
-// sea, tide, wind, noise, load and receiver lag, and every fourth no rudder
-// sensor.
+// sea, tide, wind, noise, load, lag and latency of the receiver, and every
+// fourth no rudder sensor.
 const manoeuvreDays = 48
 
 func runManoeuvreDay(t *testing.T, seed uint64) simulatedDay {
@@ -44,9 +44,10 @@ func runManoeuvreDay(t *testing.T, seed uint64) simulatedDay {
 	cfg.Vessel.DryMassKg, cfg.Load.FuelL, cfg.Load.People = &mass, &s.Vessel.FuelL, 0
 	d := New(cfg, "test", s.Buses)
 	sim := s.Start(seed)
+	source := &lateSource{Day: sim, by: int64(20e6 * (float64(seed/3%9) - 5))}
 	var f frame.Frame
 	for {
-		if err := sim.Next(&f); errors.Is(err, io.EOF) {
+		if err := source.Next(&f); errors.Is(err, io.EOF) {
 			break
 		} else if err != nil {
 			t.Fatal(err)
@@ -57,6 +58,46 @@ func runManoeuvreDay(t *testing.T, seed uint64) simulatedDay {
 	return simulatedDay{s.Environment.WaveHeightM, r, sim.Truth()}
 }
 
+// lateSource lets the satellite receiver's messages come later than all others,
+// beside the 0.12 s by which they are late in the simulation; with a negative
+// time, the others later. In all they are then late as receivers usually are.
+type lateSource struct {
+	*simulate.Day
+	by     int64 // ns
+	frames [2][]frame.Frame
+	ended  error
+}
+
+// receiver is the address of the first receiver.
+const receiver = 32
+
+func (l *lateSource) Next(f *frame.Frame) error {
+	// Both queues must have a frame before the earlier one can be told.
+	for l.ended == nil && (len(l.frames[0]) == 0 || len(l.frames[1]) == 0) {
+		if l.ended = l.Day.Next(f); l.ended != nil {
+			break
+		}
+		which := 0
+		if byte(f.ID) == receiver {
+			which = 1
+			f.Time += max(0, l.by)
+		} else {
+			f.Time += max(0, -l.by)
+		}
+		l.frames[which] = append(l.frames[which], *f)
+	}
+	which := 0
+	switch a, b := l.frames[0], l.frames[1]; {
+	case len(a) == 0 && len(b) == 0:
+		return l.ended
+	case len(a) == 0 || len(b) > 0 && b[0].Time < a[0].Time:
+		which = 1
+	}
+	*f = l.frames[which][0]
+	l.frames[which] = l.frames[which][1:]
+	return nil
+}
+
 // errorsOf gathers errors of one figure.
 type errorsOf struct {
 	n            int
@@ -64,6 +105,7 @@ type errorsOf struct {
 	near         int     // within the limit
 	inside       int     // truth in the interval
 	width        float64 // sum of half the intervals, in their unit
+	parts        float64 // sum of squares of the error as part of that
 }
 
 func (e *errorsOf) add(err, limit float64) {
@@ -95,10 +137,18 @@ func (e *errorsOf) judge(t *testing.T, key string, got *float64, intervals map[s
 		e.add(*got-truth, limit)
 	}
 	e.interval(&i, truth)
-	e.width += (i.Hi95 - i.Lo95) / 2
+	e.weigh(&i, truth)
+}
+
+// weigh compares the error with half the interval.
+func (e *errorsOf) weigh(i *results.Interval, truth float64) {
+	half := (i.Hi95 - i.Lo95) / 2
+	e.width += half
+	e.parts += (i.Mean - truth) * (i.Mean - truth) / (half * half)
 }
 
 func (e *errorsOf) rms() float64  { return math.Sqrt(e.squares / float64(e.n)) }
+func (e *errorsOf) part() float64 { return math.Sqrt(e.parts / float64(e.n)) }
 func (e *errorsOf) bias() float64 { return e.sum / float64(e.n) }
 
 // manoeuvreScore is what a set of days adds up to. Relative errors in per cent
@@ -116,6 +166,7 @@ type manoeuvreScore struct {
 	loss, heelPeak, heelSettled errorsOf // points, degrees
 	time90, time180             errorsOf
 	settled, rate               errorsOf
+	byRudder, byHeading         errorsOf // advance, by what the order was found
 	stopTime, astern            errorsOf // s
 	reach, track                errorsOf
 	path, stopEntry             errorsOf
@@ -220,6 +271,11 @@ func (sc *manoeuvreScore) judgeTurns(t *testing.T, d simulatedDay) {
 			} {
 				f.e.judge(t, f.key, f.got, a.Intervals, f.truth, f.limit)
 			}
+			if a.OrderFrom == "rudder" {
+				sc.byRudder.judge(t, "advance_m", a.AdvanceM, a.Intervals, x.AdvanceM, 0)
+			} else {
+				sc.byHeading.judge(t, "advance_m", a.AdvanceM, a.Intervals, x.AdvanceM, 0)
+			}
 		}
 	}
 }
@@ -236,6 +292,7 @@ func (sc *manoeuvreScore) judgeStops(t *testing.T, d simulatedDay) {
 			sc.stopsFound++
 			sc.stopTime.add(a.Seconds.Mean-x.TimeS, nearLimit)
 			sc.stopTime.interval(a.Seconds, x.TimeS)
+			sc.stopTime.weigh(a.Seconds, x.TimeS)
 			sc.reach.judge(t, "head_reach_m", a.HeadReachM, a.Intervals, x.HeadReachM, 0)
 			sc.track.judge(t, "track_reach_m", a.TrackReachM, a.Intervals, x.DistanceM, 0)
 			sc.path.judge(t, "ground_path_m", a.GroundPathM, a.Intervals, x.GroundTrackM, 0)
@@ -258,7 +315,7 @@ func (sc *manoeuvreScore) judgeShifts(t *testing.T, d simulatedDay) {
 		sc.shifts++
 		for _, a := range d.result.GearEvents {
 			off := stamp(t, a.Time).Sub(x.Time).Seconds()
-			if a.Engine == x.Engine && a.From == x.From && a.To == x.To && math.Abs(off) < 0.25 {
+			if a.Engine == x.Engine && a.From == x.From && a.To == x.To && math.Abs(off) < 0.35 {
 				sc.shiftsFound++
 				break
 			}
@@ -318,10 +375,10 @@ func TestManoeuvreAccuracyOverManyDays(t *testing.T) {
 		all.judge(t, d)
 	}
 	first, second = append(first, all.accelerationRow("all")), append(second, all.turnRow("all"))
-	t.Logf("shifts found within 0.25 s: %d of %d\n%s\n%s", all.shiftsFound, all.shifts, strings.Join(first, "\n"), strings.Join(second, "\n"))
+	t.Logf("shifts found within 0.35 s: %d of %d\n%s\n%s", all.shiftsFound, all.shifts, strings.Join(first, "\n"), strings.Join(second, "\n"))
 	for _, c := range all.plain() {
-		t.Logf("%s: mean error %+.2f, rms %.2f, %.0f %% within the aim, truth in interval %.1f %% of %d, half of it %.2f",
-			c.name, c.e.bias(), c.e.rms(), percent(c.e.near, c.e.n), percent(c.e.inside, c.e.n), c.e.n, c.e.width/float64(c.e.n))
+		t.Logf("%s: mean error %+.2f, rms %.2f, %.0f %% within the aim, truth in interval %.1f %% of %d, half of it %.2f, error %.2f of that",
+			c.name, c.e.bias(), c.e.rms(), percent(c.e.near, c.e.n), percent(c.e.inside, c.e.n), c.e.n, c.e.width/float64(c.e.n), c.e.part())
 	}
 	all.check(t)
 }
@@ -335,7 +392,7 @@ type named struct {
 func (sc *manoeuvreScore) plain() []named {
 	return []named{
 		{"time for 90, %", &sc.time90}, {"time for 180, %", &sc.time180}, {"time for 360, %", &sc.time},
-		{"advance, %", &sc.advance}, {"transfer, %", &sc.transfer}, {"tactical diameter, %", &sc.tactical},
+		{"advance, %", &sc.advance}, {"advance, rudder heard, %", &sc.byRudder}, {"advance, no rudder, %", &sc.byHeading}, {"transfer, %", &sc.transfer}, {"tactical diameter, %", &sc.tactical},
 		{"steady diameter, %", &sc.steady}, {"entry speed, %", &sc.entry}, {"steady speed, %", &sc.settled},
 		{"rate of turn, %", &sc.rate}, {"speed loss, points", &sc.loss},
 		{"first heel, degrees", &sc.heelPeak}, {"settled heel, degrees", &sc.heelSettled},
@@ -356,8 +413,8 @@ func (sc *manoeuvreScore) check(t *testing.T) {
 			t.Errorf("%d of %d %s were found", c.found, c.of, c.name)
 		}
 	}
-	if p := percent(sc.seconds.near, sc.seconds.n); p < 97 {
-		t.Errorf("%.1f %% of the times to a speed are within %g s, want 97 %%", p, nearLimit)
+	if p := percent(sc.seconds.near, sc.seconds.n); p < 95 {
+		t.Errorf("%.1f %% of the times to a speed are within %g s, want 95 %%", p, nearLimit)
 	}
 	for _, c := range []struct {
 		name string
@@ -384,12 +441,31 @@ func (sc *manoeuvreScore) check(t *testing.T) {
 			t.Errorf("%s: mean error %+.3f, rms %.3f, want %g and %g", c.name, c.e.bias(), c.e.rms(), c.bias, c.rms)
 		}
 	}
-	for _, c := range []struct {
-		name string
-		e    *errorsOf
-	}{{"times to a speed", &sc.seconds}, {"mean of attempts", &sc.mean}, {"time to plane", &sc.plane}, {"time of a stop", &sc.stopTime}} {
+	for _, c := range []named{{"times to a speed", &sc.seconds}, {"mean of attempts", &sc.mean}, {"time to plane", &sc.plane}} {
 		if p := percent(c.e.inside, c.e.n); p < 92 {
 			t.Errorf("the 95 %% interval of %s holds the truth in %.1f %% of cases", c.name, p)
+		}
+	}
+	// Half an interval is about two standard errors: the error is half of it,
+	// rms, where it is told right.
+	for _, c := range sc.plain() {
+		p, part := percent(c.e.inside, c.e.n), c.e.part()
+		if p < 90 || part > 0.65 || part < 0.2 {
+			t.Errorf("the 95 %% interval of %s holds the truth in %.1f %% of cases; the error is %.2f of half of it", c.name, p, part)
+		}
+	}
+	// Single circles within 3 %. More is not to be had of advance and transfer:
+	// see TestLatencyBoundsAdvanceAndTransfer of calc/manoeuvre.
+	for _, c := range []struct {
+		e    *errorsOf
+		name string
+		want float64
+	}{
+		{&sc.time, "time for 360", 99}, {&sc.tactical, "tactical diameter", 97}, {&sc.steady, "steady diameter", 95},
+		{&sc.transfer, "transfer", 86}, {&sc.byRudder, "advance, rudder heard", 80}, {&sc.byHeading, "advance, no rudder", 60},
+	} {
+		if p := percent(c.e.near, c.e.n); p < c.want {
+			t.Errorf("%s: %.0f %% of single circles are within 3 %%, want %.0f %%", c.name, p, c.want)
 		}
 	}
 }
