@@ -140,7 +140,8 @@ func (d *daemon) busLamp() results.Lamp {
 		b.mu.Lock()
 		trouble := b.trouble
 		b.mu.Unlock()
-		text := fmt.Sprintf("%s is heard, %d %% of it in use", b.name, b.load.Load()/1e4)
+		// In steps of ten, so that it does not change all the time.
+		text := fmt.Sprintf("%s is heard, about %d %% of it in use", b.name, (b.load.Load()+50e3)/100e3*10)
 		if trouble != "" {
 			l.State, text = results.LampBad, trouble
 		} else if n := b.errors.Load(); n*1000 > b.frames.Load() {
@@ -203,9 +204,9 @@ func (d *daemon) serverLamp() results.Lamp {
 	case c.Rejected > 0:
 		l.State, l.Text = results.LampWarn, fmt.Sprintf("%d points were not taken by the server; they are in the journal", c.Rejected)
 	case c.Behind:
-		l.State, l.Text = results.LampGood, fmt.Sprintf("%d points sent, catching up", c.Points)
+		l.State, l.Text = results.LampGood, "reached, catching up"
 	default:
-		l.State, l.Text = results.LampGood, fmt.Sprintf("%d points sent, none waiting", c.Points)
+		l.State, l.Text = results.LampGood, "reached, nothing is waiting"
 	}
 	return l
 }

@@ -47,7 +47,7 @@ func (d *Day) guide(s *calc.Live, names []string) results.Hold {
 	switch {
 	case s.Hold.Reason != calc.Accepted:
 		h.State, h.Why = results.HoldSettling, d.whyNot(&s.Hold, names)
-		if s.Hold.Reason == calc.TooShort {
+		if d.briefly(&s.Hold) {
 			h.MoreS = math.Max(0, need-lasted) // if it proves to be steady
 		}
 		return h
@@ -58,6 +58,13 @@ func (d *Day) guide(s *calc.Live, names []string) results.Hold {
 	}
 	h.SteadyS, h.MoreS = lasted, math.Max(0, need-lasted)
 	return h
+}
+
+// briefly tells whether throttle and course have stood still, but not for long
+// enough to be judged. A longer stretch that is too short is several, parted by
+// small changes.
+func (d *Day) briefly(h *calc.Hold) bool {
+	return h.Reason == calc.TooShort && h.Seconds() < d.cfg.Steady.MinS
 }
 
 // whyFree says what the boat does where throttle and course are not held.
@@ -78,7 +85,8 @@ func whyFree(s *calc.Live) string {
 	return "slower than 2 kn, going astern, or out of gear"
 }
 
-// whyNot says why a held stretch is not steady, and what helps.
+// whyNot says why a held stretch is not steady, and what helps. It holds no
+// number that changes from second to second: it may be read aloud.
 func (d *Day) whyNot(h *calc.Hold, names []string) string {
 	switch h.Reason {
 	case calc.StillAccelerating:
@@ -102,7 +110,10 @@ func (d *Day) whyNot(h *calc.Hold, names []string) string {
 	case calc.SourceChange:
 		return "another device has taken over: the stretch begins anew"
 	}
-	return fmt.Sprintf("%g s so far; less than %g s cannot be judged", h.Seconds(), math.Ceil(d.cfg.Steady.MinS))
+	if d.briefly(h) {
+		return fmt.Sprintf("held too briefly to judge: %g s are the least", math.Ceil(d.cfg.Steady.MinS))
+	}
+	return "throttle or course keeps changing a little: leave both alone"
 }
 
 // slightTrend, m/s² (0.02 kn a second): less is not told as rising or falling.

@@ -116,6 +116,7 @@ const (
 	noHead  = "not heard (PGN 127250): courses over ground stand for it, which a cross current spoils"
 	noTrim  = "not heard (PGN 127257): no trim angle and no time to plane"
 	noFloor = "the sounder finds no bottom: deep water, or air under it at speed"
+	deaf    = "silent: the boat is too fast for the sounder, or its plug or power is out"
 	noDepth = "not heard (PGN 128267): shallow water is not noticed, keep to deep water"
 )
 
@@ -124,7 +125,7 @@ var sensors = []sensor{
 	{"speed over ground", thingMotion, [4]string{good, bad, bad, bad}, [4]string{"", noFix, unplug, noSpeed}},
 	{"heading", thingHeading, [4]string{good, warn, warn, off}, [4]string{"", starts, unplug, noHead}},
 	{"attitude", thingAttitude, [4]string{good, warn, warn, off}, [4]string{"", starts, unplug, noTrim}},
-	{"depth", thingDepth, [4]string{good, off, warn, off}, [4]string{"", noFloor, unplug, noDepth}},
+	{"depth", thingDepth, [4]string{good, off, off, off}, [4]string{"", noFloor, deaf, noDepth}},
 }
 
 // lamps tells of everything that the figures hang on and that is heard on the
@@ -136,11 +137,8 @@ func (d *Day) lamps(names []string) []results.Lamp {
 		at := d.hearing.last[s.thing][0]
 		is := at.at(now)
 		l := results.Lamp{Name: s.name, State: s.state[is], Text: s.words[is]}
-		switch is {
-		case present:
+		if is == present {
 			l.Text = "heard"
-		case silent:
-			l.Text = fmt.Sprintf("for %d s ", (now-at.any)/1e9) + l.Text
 		}
 		out = append(out, l)
 	}
