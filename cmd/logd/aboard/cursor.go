@@ -100,6 +100,3 @@ func (c *cursor) lag() uint64 {
 	written, read := c.session.written.Load(), c.read.Load()
 	return max(written, read) - read
 }
-
-// bad is the number of places that could not be read.
-func (c *cursor) bad() int64 { return int64(len(c.in.Recovery().Losses)) }
