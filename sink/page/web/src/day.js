@@ -1,12 +1,13 @@
 // One trial: the answers, then what they rest on. A part is drawn when the
 // results are there, anew when they change; plots keep their range.
 import { results as askResults, trials } from "./api.js"
-import { amendments } from "./amend.js"
+import { amendments, newDraft } from "./amend.js"
 import { answers } from "./answers.js"
 import { curves } from "./curves.js"
 import { details } from "./details.js"
 import { h, put } from "./dom.js"
 import { clock, date, known, seconds, system, unit, fixed, sentence, zoneName, length } from "./format.js"
+import { keepPlace } from "./place.js"
 import { data } from "./quality.js"
 import { us } from "./settings.js"
 import { steps } from "./steps.js"
@@ -18,7 +19,7 @@ const PARTS = [["steps", "Steps"], ["curves", "Curves"], ["timeline", "Timeline"
   ["manoeuvres", "Manoeuvres"], ["engines", "Engines and gears"], ["data", "Data"], ["files", "Files"]]
 
 export function day(root, number, part, kept) {
-  let ended = false, drawn = []
+  let ended = false, drawn = [], draft = kept?.draft ?? newDraft()
   const body = h("div", { class: "day" }, h("p", null, "Asking the logger …"))
   put(root, body)
 
@@ -37,12 +38,12 @@ export function day(root, number, part, kept) {
   function draw(r, trial) {
     const range = drawn.length ? keep() : kept
     kept = null
+    const back = drawn.length ? keepPlace(body) : null
     for (const d of drawn) d.end?.()
-    const focus = document.activeElement?.id
     const sys = system(us(r.trial)), c = { number, trial, results: r, sys, reload: load }
     c.timeline = timeline(c, range?.timeline)
     c.track = track(c)
-    c.amend = amendments(c, range?.amend)
+    c.amend = amendments(c, draft)
     c.windows = windows(c, range?.windows)
     const shown = { steps: steps(c), curves: curves(c), timeline: c.timeline, track: c.track, windows: c.windows, manoeuvres: details.manoeuvres(c),
       engines: details.engines(c), data: data(c), files: files(c) }
@@ -53,14 +54,14 @@ export function day(root, number, part, kept) {
       PARTS.map(([id, title]) => h("section", { id, class: "chapter", tabindex: -1, "aria-labelledby": id + "-title" },
         h("h2", { class: "title", id: id + "-title" }, title), shown[id].element)))
     for (const d of drawn) d.placed?.()
-    if (focus) document.getElementById(focus)?.focus({ preventScroll: true })
+    back?.()
     if (part) to(part)
     part = ""
   }
 
   function keep() {
     const find = (f) => drawn.map(f).find((x) => x != null)
-    return { timeline: find((d) => d.range?.()), amend: find((d) => d.draft?.()), windows: find((d) => d.filter?.()) }
+    return { timeline: find((d) => d.range?.()), draft, windows: find((d) => d.filter?.()) }
   }
 
   function to(id) {
@@ -107,7 +108,7 @@ function findings(r) {
 
 const FILES = [["sheet.html", "Trial sheet", "to read and to print"], ["sheet.pdf", "Trial sheet, PDF", "to hand over"],
   ["steps.csv", "Steps, CSV", "one row an rpm step"], ["windows.csv", "Windows, CSV", "one row a tested stretch"],
-  ["steps.parquet", "Steps, Parquet", ""], ["windows.parquet", "Windows, Parquet", ""],
+  ["runs.csv", "Runs, CSV", "one row a run"], ["steps.parquet", "Steps, Parquet", ""], ["windows.parquet", "Windows, Parquet", ""], ["runs.parquet", "Runs, Parquet", ""],
   ["results.json", "Results, JSON", "every figure with its interval"]]
 
 // files links what there is: a file that the server has not is not offered.

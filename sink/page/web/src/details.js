@@ -1,8 +1,13 @@
 // What was found beside steady windows: accelerations, turns and stops, and
 // what engines and gears did.
 import { box, h, table } from "./dom.js"
-import { DASH, bearing, capital, clock, fixed, known, length, listed, plusMinus, seconds, sentence, unit } from "./format.js"
+import { DASH, bearing, capital, clock, fixed, known, length, listed, plusMinus, scaled, seconds, sentence, unit } from "./format.js"
 
+// plain is a figure with its interval, where there is one under its key.
+function plain(of, key, d, convert = (x) => x) {
+  const i = of.intervals?.[key], k = convert(1)
+  return known(of[key]) ? [fixed(convert(of[key]), d), " ", i && h("small", null, plusMinus(scaled(i, k), d))] : DASH
+}
 const interval = (i, d) => (i ? [fixed(i.mean, d), " ", h("small", null, plusMinus(i, d))] : DASH)
 const none = (t) => h("p", { class: "none" }, t)
 const part = (title, ...body) => h("div", { class: "part" }, h("h3", null, title), body)
@@ -42,9 +47,9 @@ function turns(c) {
   return box("Turning circles", table("Turning circles", [{ title: "Start" }, { title: "To", text: true }, { title: "Entry", unit: "kn" }, { title: "Steady", unit: "kn" },
     { title: "90°", unit: "s" }, { title: "180°", unit: "s" }, { title: "360°", unit: "s" }, { title: "Advance", unit: len }, { title: "Transfer", unit: len },
     { title: "Tactical diameter", unit: len }, { title: "Steady diameter", unit: len }, { title: "", unit: "lengths" }, { title: "Rate", unit: "°/s" }, { title: "Heel, first", unit: "°" }, { title: "settled", unit: "°" }],
-  c.results.turns.map((t) => ({ cells: [clock(t.start), t.direction, fixed(t.entry_speed_kn, 1), fixed(t.steady_speed_kn, 1), fixed(t.time_90_s, 1), fixed(t.time_180_s, 1), fixed(t.time_360_s, 1),
-    ...[t.advance_m, t.transfer_m, t.tactical_diameter_m, t.steady_diameter_m].map((m) => fixed(sys.length(m))), fixed(t.diameter_lengths, 1),
-    fixed(t.rate_of_turn_deg_per_s, 1), fixed(t.heel_peak_deg, 1), fixed(t.heel_settled_deg, 1)] })), { class: "data", quiet: true }))
+  c.results.turns.map((t) => ({ cells: [clock(t.start), t.direction, ...["entry_speed_kn", "steady_speed_kn", "time_90_s", "time_180_s", "time_360_s"].map((k) => plain(t, k, 1)),
+    ...["advance_m", "transfer_m", "tactical_diameter_m", "steady_diameter_m"].map((k) => plain(t, k, 0, sys.length)),
+    ...["diameter_lengths", "rate_of_turn_deg_per_s", "heel_peak_deg", "heel_settled_deg"].map((k) => plain(t, k, 1))] })), { class: "data", quiet: true }))
 }
 
 function stops(c) {
@@ -52,8 +57,8 @@ function stops(c) {
   if (!c.results.stops.length) return none("None was found.")
   return box("Crash stops", table("Crash stops", [{ title: "Start" }, { title: "Entry", unit: "kn" }, { title: "Time", unit: "s" }, { title: "Astern after", unit: "s" },
     { title: "Track reach", unit: len }, { title: "Head reach", unit: len }, { title: "Over ground", unit: len }],
-  c.results.stops.map((s) => ({ cells: [clock(s.start), fixed(s.entry_speed_kn, 1), interval(s.seconds, 1), fixed(s.astern_s, 1),
-    ...[s.track_reach_m, s.head_reach_m, s.ground_path_m].map((m) => fixed(sys.length(m)))] })), { class: "data", quiet: true }))
+  c.results.stops.map((s) => ({ cells: [clock(s.start), plain(s, "entry_speed_kn", 1), interval(s.seconds, 1), plain(s, "astern_s", 1),
+    ...["track_reach_m", "head_reach_m", "ground_path_m"].map((k) => plain(s, k, 0, sys.length))] })), { class: "data", quiet: true }))
 }
 
 function engines(c) {

@@ -1,5 +1,5 @@
 // The guidance in words: what the captain is told from one live state.
-import { bearing, fixed, unit } from "./format.js"
+import { bearing, fixed, sentence, unit } from "./format.js"
 
 const at = (rpm) => unit(fixed(rpm), "rpm")
 
@@ -37,7 +37,10 @@ function after(live) {
 // guidance is {state, head, how, then}: the words to be read at a glance, how
 // things stand, and what comes next. Fields may be "".
 export function guidance(live) {
-  if (!live.trial) return { state: "free", head: "Listening", how: "No frame has come from the boat's network yet.", then: "Recording begins by itself with the first." }
+  if (!live.trial) {
+    return { state: "free", head: live.recording.ok ? "Listening" : "Not recording", how: sentence(live.hold.why || "no frame has come yet"),
+      then: live.recording.ok ? "Recording begins by itself with the first frame." : "What was recorded stands under Days." }
+  }
   const hold = live.hold, step = next(live)
   const held = [hold.rpm != null && at(hold.rpm), hold.heading_deg != null && "on " + bearing(hold.heading_deg)].filter(Boolean).join(" ")
   switch (hold.state) {

@@ -7,6 +7,8 @@ import { us } from "./settings.js"
 import { say } from "./say.js"
 
 const MARK = { good: "●", warn: "▲", bad: "■", off: "○" }
+// rank puts first what needs somebody.
+const rank = (lamp) => ["bad", "warn", "good", "off"].indexOf(lamp.state)
 const LEVEL = { good: "good", warn: "look", bad: "fault", off: "not heard" }
 
 // live builds the view; update shows one state, stale marks it as old.
@@ -75,14 +77,14 @@ export function live(root) {
     put(p.course, course(now, sys))
     changed(p.sum, [l.steps], () => sum(l.steps))
     changed(p.steps, [l.steps, sys.us], () => steps(l.steps, sys))
-    changed(p.lamps, l.lamps, () => l.lamps.map(lamp))
+    changed(p.lamps, l.lamps, () => l.lamps.toSorted((a, b) => rank(a) - rank(b)).map(lamp))
     changed(p.problems, l.recording.problems, () => l.recording.problems.map((x) => h("p", null, h("span", { "aria-hidden": "true" }, "■ "), x)))
     text(p.recording, (l.recording.ok ? "Recording" : "Not recording") +
       `: ${thousands(l.recording.frames)} frames kept, ${thousands(l.recording.lost)} lost since the start of the program.`)
     text(p.where, l.trial
       ? [`Trial ${l.trial.number}`, l.trial.name, l.time && `${date(l.time)}, ${clock(l.time)} ${zoneName(l.time)}`,
           !l.clock_known && "by the recorder's own clock"].filter(Boolean).join(" · ")
-      : "Waiting for the first frame from the boat's network.")
+      : "No trial is being recorded.")
   }
 
   // lost says that what is shown is old: guidance must not go on by itself.

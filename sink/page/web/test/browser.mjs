@@ -11,7 +11,7 @@ export { assert }
 export const base = process.argv[2]
 export const pictures = process.env.PICTURES // folder for pictures; none by default
 
-const PATIENCE = 120_000 // ms, for a condition on a busy machine
+const PATIENCE = Number(process.env.PATIENCE ?? 120) * 1000 // ms, for a condition on a busy machine
 
 const lines = createInterface({ input: process.stdin })[Symbol.asyncIterator]()
 
@@ -57,14 +57,18 @@ export async function accessible(page, what) {
   assert.deepEqual(violations.map((v) => `${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target + " " + n.failureSummary).join(" | ")}`), [], `${what}: axe-core`)
 }
 
-// fits checks that nothing makes the page itself scroll sideways.
+// fits checks that nothing makes the page itself scroll sideways, once what
+// follows its width has done so.
 export async function fits(page, what) {
-  const [wide, room, culprit] = await page.evaluate(() => {
-    const room = document.documentElement.clientWidth
-    const past = [...document.querySelectorAll("main *, #bar *")].find((e) => !e.closest(".scroll, .unseen, canvas, svg") && e.getBoundingClientRect().right > room + 1)
-    return [document.documentElement.scrollWidth, room, past ? past.outerHTML.slice(0, 120) : ""]
-  })
-  assert.ok(wide <= room, `${what}: ${wide} px in ${room} px; ${culprit}`)
+  try {
+    await page.waitForFunction(() => document.documentElement.scrollWidth <= document.documentElement.clientWidth, null, { timeout: PATIENCE / 4 })
+  } catch {
+    fail(what + " scrolls sideways: " + await page.evaluate(() => {
+      const room = document.documentElement.clientWidth
+      const past = [...document.querySelectorAll("main *, #bar *")].find((e) => !e.closest(".scroll, .unseen") && e.getBoundingClientRect().right > room + 1)
+      return `${document.documentElement.scrollWidth} px in ${room} px ${past?.outerHTML.slice(0, 160)}`
+    }))
+  }
 }
 
 // drawn waits until a day stands there, with its plots.
@@ -74,8 +78,15 @@ export async function drawn(page) {
   await page.waitForFunction(() => document.querySelector("#track canvas")?.getAttribute("aria-label")?.includes("from west to east"))
 }
 
-// until waits for a condition in the page.
-export const until = (page, f, arg) => page.waitForFunction(f, arg, { polling: 50 })
+// until waits for a condition in the page; if it does not come, what the page
+// says is told.
+export async function until(page, f, arg) {
+  try {
+    await page.waitForFunction(f, arg, { polling: 50 })
+  } catch (e) {
+    fail(`${e.stack}\nwaiting for ${f} ${arg ?? ""}\nthe page says: ${await page.evaluate(() => document.body.innerText.slice(0, 4000)).catch(String)}`)
+  }
+}
 
 export async function picture(page, name) {
   if (pictures) await page.screenshot({ path: `${pictures}/${name}.png` })
