@@ -61,9 +61,10 @@ func simulatedDay(t *testing.T, parts int) (logs [][]byte, frames int) {
 }
 
 // TestTrialDay sails a simulated day in a machine whose time runs as fast
-// as it can be emulated. What logd derives while the frames come equals what
-// the journal gives afterwards, byte for byte, and what candump's log of the
-// same day gives.
+// as it can be emulated, with the page open. What logd derives while the frames
+// come and serves on the page equals what the journal gives afterwards, byte for
+// byte, without and with an amendment made on the page, and what candump's log
+// of the same day gives.
 func TestTrialDay(t *testing.T) {
 	needVM(t)
 	t.Parallel()
@@ -89,7 +90,8 @@ func sailDay(t *testing.T, name string, before ...string) {
 	parts, frames := simulatedDay(t, len(before))
 	m.prepareLaunch([]string{"vcan0"}, "")
 	// All in one line: time must not run on while nobody does anything.
-	day := launchLine + "; n=0; until " + fetchMetrics + " || [ $n -gt 300 ]; do n=$((n+1)); sleep 0.1; done; candump -L vcan0" + everything + " >/tmp/dump & dump=$!; sleep 1"
+	day := launchLine + "; " + until(fetchMetrics, 300) + "; candump -L vcan0" + everything + " >/tmp/dump & dump=$!" +
+		"; wget -q -O /tmp/stream " + page + "/api/live/stream & looking=$!; sleep 1"
 	for i, log := range parts {
 		file := fmt.Sprintf("part%d.log", i)
 		m.give(file, log)
@@ -100,20 +102,23 @@ func sailDay(t *testing.T, name string, before ...string) {
 		day += "; canplayer -g 20 -I /tmp/" + file
 	}
 	began := time.Now()
-	m.run(before[0] + " >/dev/null; " + day + "; sleep 1; kill $dump; kill $logd; wait $logd; cp /tmp/dump /share/")
+	m.run(before[0] + " >/dev/null; " + day + "; sleep 1; kill $dump $looking; " + evening + "; kill $logd; wait $logd; cp /tmp/dump /tmp/stream /share/")
 	took := time.Since(began)
 
 	trials, _ := filepath.Glob(filepath.Join(m.fetchLogbook(), "0*"))
 	if len(trials) != 1 {
 		t.Fatalf("trials: %v", trials)
 	}
-	live, err := os.ReadFile(filepath.Join(trials[0], "results.json"))
-	if err != nil {
-		t.Fatal(err)
+	live := m.shared("live.json")
+	same(t, "live", live, "replayed", m.replay("--original", filepath.Join(trials[0], "frames")))
+	amended := m.shared("amended.json")
+	same(t, "amended", amended, "replayed with the amendment", m.replay(filepath.Join(trials[0], "frames")))
+	if bytes.Equal(live, amended) {
+		t.Error("the amendment changed nothing")
 	}
-	replayed := m.replay(filepath.Join(trials[0], "frames"))
-	if !bytes.Equal(live, replayed) {
-		t.Errorf("live and replayed results differ: %d and %d bytes", len(live), len(replayed))
+	states := bytes.Count(m.shared("stream"), []byte("event: live"))
+	if states < minLooks {
+		t.Errorf("only %d states on the page", states)
 	}
 	dump := filepath.Join(m.share, "dump")
 	sameFrames(t, "the journal", exportAll(t, filepath.Dir(trials[0])), "candump", readLog(t, dump))
@@ -127,14 +132,51 @@ func sailDay(t *testing.T, name string, before ...string) {
 	steps := stepsOf(t, live)
 	sameSteps(t, "candump's log", steps, stepsOf(t, m.replay(dump)), 0.01)
 	sameSteps(t, "the simulation's own log", steps, stepsOf(t, m.replay(original...)), 0.1)
-	counts.note(t, name, map[string]any{"frames": frames, "steps": len(steps), "live_equals_replay_bytes": len(live), "minutes_aboard": minutes(t, original), "seconds_here": round(took.Seconds())})
+	counts.note(t, name, map[string]any{"frames": frames, "steps": len(steps), "live_equals_replay_bytes": len(live), "states_on_the_page": states, "minutes_aboard": minutes(t, original), "seconds_here": round(took.Seconds())})
+}
+
+const page = "http://127.0.0.1:8642"
+
+// minLooks is how many states at least someone who looks on for some minutes is
+// shown.
+const minLooks = 100
+
+// evening closes the trial and fetches its results from the page, before and
+// after the first window is excluded there.
+var evening = "su -s /bin/sh -c 'logd trial close --config /share/logd.yaml' trialday >/dev/null" +
+	"; " + until("grep -q '\"derived\": *true' /disk/journal/0*/trial.json", 600) +
+	"; wget -q -O /share/live.json " + page + "/api/trials/1/results" +
+	`; wget -q -O /dev/null --header 'Content-Type: application/json' --post-data '{"name":"test","reason":"a wake crossed","action":"exclude","window_ids":[1]}' ` + page + "/api/trials/1/amendments" +
+	"; wget -q -O /share/amended.json " + page + "/api/trials/1/results"
+
+// until is a line that waits for another to succeed, for so many tenths of a
+// second.
+func until(line string, tenths int) string {
+	return fmt.Sprintf("n=0; until %s || [ $n -gt %d ]; do n=$((n+1)); sleep 0.1; done", line, tenths)
+}
+
+// shared reads a file that the guest left in the shared directory.
+func (m *machine) shared(name string) []byte {
+	m.t.Helper()
+	text, err := os.ReadFile(filepath.Join(m.share, name))
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	return text
+}
+
+func same(t *testing.T, nameA string, a []byte, nameB string, b []byte) {
+	t.Helper()
+	if !bytes.Equal(a, b) {
+		t.Errorf("%s and %s results differ: %d and %d bytes", nameA, nameB, len(a), len(b))
+	}
 }
 
 // replay derives results on this side, by the guest's configuration.
-func (m *machine) replay(captures ...string) []byte {
+func (m *machine) replay(arguments ...string) []byte {
 	m.t.Helper()
 	out := m.t.TempDir()
-	host(m.t, image.logd, append([]string{"replay", "--config", filepath.Join(m.share, "logd.yaml"), "--out", out}, captures...)...)
+	host(m.t, image.logd, append([]string{"replay", "--config", filepath.Join(m.share, "logd.yaml"), "--out", out}, arguments...)...)
 	text, err := os.ReadFile(filepath.Join(out, "results.json"))
 	if err != nil {
 		m.t.Fatal(err)
