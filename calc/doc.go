@@ -15,6 +15,10 @@ the samples, keeping only the present run and what was found so far.
 	step     all passes at one setting, current taken out (current.go)
 	best     the steps that answer the questions (best.go)
 
+Up to the windows it is one pass over the samples, and what is found stands
+(Evidence). From the windows on it is a pure function of that, the settings and
+the amendments of people (Derive), repeated as often as one likes.
+
 # What is steady
 
 A window is steady when nothing forbids it (a quantity missing, its source
@@ -65,6 +69,12 @@ rounding of the fuel rate (roundingError). Steps combine passes with the
 weights of the current fit; variances add and degrees of freedom combine by
 Welch and Satterthwaite. Economy takes the correlation of speed and burn within
 a window into account (ratioError).
+
+# What people may change
+
+A person can take windows out, or declare several to be one pass; nothing else,
+and never what was found. Each amendment is applied whole or refused with a
+reason, and can be withdrawn (amend.go).
 
 # Assumptions
 

@@ -74,10 +74,10 @@ func TestKeptEvidenceGivesEqualFigures(t *testing.T) {
 	h := newHelm(Settings{Marks: []Mark{{Speed: 5}, {Speed: 10}}, Length: 13, Mass: math.NaN()}, 1)
 	h.run(20, nil)
 	h.shift(forward)
-	h.run(3, nil)
-	h.run(40, func(s float64) {
-		h.ahead = 15 * (1 - math.Exp(-s/7))
-		h.rpm[0] = 11 + 30*(1-math.Exp(-s))
+	h.run(43, func(s float64) {
+		if s -= 3; s > 0 {
+			h.ahead, h.rpm[0] = 15*(1-math.Exp(-s/7)), 11+30*(1-math.Exp(-s))
+		}
 	})
 	h.w.Close()
 	e := h.w.Evidence()
