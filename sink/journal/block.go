@@ -3,6 +3,7 @@ package journal
 import (
 	"hash/crc32"
 	"slices"
+	"sync"
 
 	"github.com/klauspost/compress/zstd"
 
@@ -79,7 +80,6 @@ type block struct {
 	stored []byte
 
 	done   chan struct{} // closed when what follows is there; nil if it is
-	dec    decoder
 	raw    []byte
 	frames []frame.Frame
 	names  []string
@@ -122,5 +122,10 @@ func (b *block) decode(z *zstd.Decoder) {
 		b.err = errPayload
 		return
 	}
-	b.frames, b.names, b.err = b.dec.decode(b.frames, raw, int(b.head.frames), b.head.time)
+	d := decoders.Get().(*decoder)
+	b.frames, b.names, b.err = d.decode(b.frames, raw, int(b.head.frames), b.head.time)
+	decoders.Put(d)
 }
+
+// decoders has as many as decode at a time.
+var decoders = sync.Pool{New: func() any { return new(decoder) }}

@@ -45,7 +45,7 @@ func (e *encoder) encode(frames []frame.Frame, buses []string) []byte {
 		out = s.append(out)
 		from += s.count
 	}
-	out = appendOrder(out, e.sort(e.times), e.received)
+	out = appendOrder(out, e.sort(e.times), e.times, e.received)
 	e.cut(len(out))
 	out = e.appendTimes(out)
 	out = e.appendData(out, frames)
@@ -200,7 +200,8 @@ func (d *decoder) decode(dst []frame.Frame, payload []byte, n int, first int64) 
 	at := len(dst)
 	dst = slices.Grow(dst, n)[:at+n]
 	d.fill(dst[at:], first, unit)
-	if d.bad || len(d.in) > 0 {
+	bad := d.bad || len(d.in) > 0
+	if d.in = nil; bad {
 		return dst[:at], nil, errPayload
 	}
 	return dst, names, nil

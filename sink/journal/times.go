@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"cmp"
 	"encoding/binary"
 	"math/bits"
 	"slices"
@@ -148,17 +149,16 @@ func (s *sorter) sort(times []int64) []timed {
 // appendOrder tells how the order of reception differs from a list of places
 // by time: at some steps not the first place that is left comes next but one
 // further on. Received gives the place of each frame.
-func appendOrder(out []byte, list []timed, received []uint16) []byte {
+func appendOrder(out []byte, list []timed, times []int64, received []uint16) []byte {
 	var moves []byte
 	n, last := uint64(0), 0
+	least := times[list[0].place]
 	for i, place := range received {
-		k := 0
-		for list[i+k].place != place {
-			k++
-		}
-		if k == 0 {
+		if list[i].place == place {
 			continue
 		}
+		// What is left is still in order.
+		k, _ := slices.BinarySearchFunc(list[i:], timed{uint64(times[place]) - uint64(least), place}, timed.compare)
 		n++
 		moves = binary.AppendUvarint(moves, uint64(i-last))
 		moves = binary.AppendUvarint(moves, uint64(k))
@@ -166,6 +166,10 @@ func appendOrder(out []byte, list []timed, received []uint16) []byte {
 		last = i
 	}
 	return append(binary.AppendUvarint(out, n), moves...)
+}
+
+func (t timed) compare(other timed) int {
+	return cmp.Or(cmp.Compare(t.at, other.at), cmp.Compare(t.place, other.place))
 }
 
 // bring moves place k of a list to its front.
