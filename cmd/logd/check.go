@@ -38,30 +38,40 @@ func checkCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if !(seconds > 0 && seconds <= 3600) {
-				return fmt.Errorf("--seconds %g: allowed: up to 3600", seconds)
-			}
-			h, err := newHearing(&cfg)
+			h, err := hearAll(cmd, &cfg, seconds, args)
 			if err != nil {
 				return err
 			}
 			defer h.close()
-			if len(args) == 1 {
-				err = h.read(args[0])
-			} else {
-				fmt.Fprintf(cmd.ErrOrStderr(), "listening for %g s ...\n", seconds)
-				h.listen(cmd.Context(), time.Duration(seconds*float64(time.Second)))
-			}
-			if err != nil {
-				return err
-			}
-			h.finish()
 			return h.print(cmd.OutOrStdout())
 		},
 	}
 	c.Flags().StringVar(&config, "config", "", "configuration (YAML)")
 	c.Flags().Float64Var(&seconds, "seconds", 10, "how long to listen")
 	return c
+}
+
+// hearAll listens for some seconds, or reads the capture that args name. What it
+// returns is to be closed.
+func hearAll(cmd *cobra.Command, cfg *configs.Config, seconds float64, args []string) (*hearing, error) {
+	if !(seconds > 0 && seconds <= 3600) {
+		return nil, fmt.Errorf("--seconds %g: allowed: up to 3600", seconds)
+	}
+	h, err := newHearing(cfg)
+	if err != nil {
+		return nil, err
+	}
+	if len(args) == 1 {
+		if err := h.read(args[0]); err != nil {
+			h.close()
+			return nil, err
+		}
+	} else {
+		fmt.Fprintf(cmd.ErrOrStderr(), "listening for %g s ...\n", seconds)
+		h.listen(cmd.Context(), time.Duration(seconds*float64(time.Second)))
+	}
+	h.finish()
+	return h, nil
 }
 
 // hearing is what was heard: on the buses now, or in a capture.

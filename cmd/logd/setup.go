@@ -8,7 +8,6 @@ import (
 	"os"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -28,29 +27,16 @@ func setupCommand() *cobra.Command {
 			"heard. Nothing is sent on a bus.",
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if !(seconds > 0 && seconds <= 3600) {
-				return fmt.Errorf("--seconds %g: allowed: up to 3600", seconds)
-			}
 			if err := s.free(); err != nil {
 				return err
 			}
 			cfg := configs.Default()
 			cfg.Bus.Interfaces = s.interfaces
-			h, err := newHearing(&cfg)
+			h, err := hearAll(cmd, &cfg, seconds, args)
 			if err != nil {
 				return err
 			}
 			defer h.close()
-			if len(args) == 1 {
-				err = h.read(args[0])
-			} else {
-				fmt.Fprintf(cmd.ErrOrStderr(), "listening for %g s ...\n", seconds)
-				h.listen(cmd.Context(), time.Duration(seconds*float64(time.Second)))
-			}
-			if err != nil {
-				return err
-			}
-			h.finish()
 			if in, ok := cmd.InOrStdin().(*os.File); ok && term.IsTerminal(int(in.Fd())) {
 				s.in = bufio.NewReader(in)
 			}
