@@ -241,3 +241,29 @@ func reciprocals(t *testing.T, s *simulate.Scenario, seen []moment) {
 		}
 	}
 }
+
+// Held for ten minutes, a pass stays long enough, and is told as five minutes:
+// no more is looked back.
+func TestALongHold(t *testing.T) {
+	s, err := scripted(simulate.Action{Do: "step", RPM: 1600, Passes: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Captain.HoldS, s.Captain.HoldSpreadS = 600, 0
+	d := New(configs.Default(), "test", s.Buses)
+	held, enough, longest := 0, 0, 0.0
+	eachSecond(t, d, s.Start(1).Next, func() {
+		h := d.Live().Hold
+		longest = math.Max(longest, h.SteadyS)
+		if h.State != results.HoldFree && longest > 0 {
+			held++
+		}
+		if h.State == results.HoldEnough {
+			enough++
+		}
+	})
+	t.Logf("%d s held since it was steady first, %d s of it enough", held, enough)
+	if held < 550 || enough < held-60 || longest < 200 || longest > 300 {
+		t.Errorf("%d s held, %d s enough, at the most for %g s", held, enough, longest)
+	}
+}
