@@ -124,8 +124,14 @@ func (d *daemon) refresh(ctx context.Context, s *session) {
 	}
 }
 
-// pack makes the finished part of a trial's journal small.
+// pack makes the finished part of a trial's journal small. For a moment that
+// takes room, half a segment at the most with a logger's blocks, and recording
+// goes first.
 func (d *daemon) pack(ctx context.Context, t logbook.Trial) {
+	free, err := FreeFor(t.Dir, d.Config.Journal.KeepFreeMB)
+	if err != nil || free < int64(d.Config.Journal.SegmentMB)<<20/2 {
+		return
+	}
 	if err := journal.Pack(ctx, t.Frames()); err != nil && ctx.Err() == nil {
 		d.log.Warn("the journal takes more room than it has to", "trial", t.String(), "why", err.Error())
 	}
