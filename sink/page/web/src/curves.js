@@ -50,6 +50,7 @@ function curve(el, size, c, kind) {
     for (const p of points(original.filter((s) => !r.steps.some((x) => JSON.stringify(kind.of(x)) === JSON.stringify(kind.of(s)))))) mark(ctx, u, at(p), p[1], "diamond", dpr)
     ctx.fillStyle = colour("ink")
     ctx.font = scaledFont(dpr)
+    ctx.textAlign = "left"
     const named = new Set()
     for (const key of kind.marks) {
       const s = steps.find((x) => x.id === r.best[key])

@@ -41,6 +41,7 @@ export function guidance(live) {
     return { state: "free", head: live.recording.ok ? "Listening" : "Not recording", how: sentence(live.hold.why || "no frame has come yet"),
       then: live.recording.ok ? "Recording begins by itself with the first frame." : "What was recorded stands under Days." }
   }
+  if (!live.run) return { state: "free", head: "Waiting", how: sentence(live.hold.why), then: "" }
   const hold = live.hold, step = next(live)
   const held = [hold.rpm != null && at(hold.rpm), hold.heading_deg != null && "on " + bearing(hold.heading_deg)].filter(Boolean).join(" ")
   switch (hold.state) {
@@ -56,9 +57,9 @@ export function guidance(live) {
         how: (held ? `Settling at ${held}` : "Settling") + (hold.why ? `: ${hold.why}` : ""), then: after(live) }
   }
   if (step) {
-    return { state: "free", head: `Next: ${passBack(step)}`, how: "The pass back is missing for this rpm.", then: hold.why }
+    return { state: "free", head: `Next: ${passBack(step)}`, how: "The pass back is missing for this rpm.", then: sentence(hold.why) }
   }
-  return { state: "free", head: "Throttle free", how: "Hold one rpm and one course to begin a step.", then: hold.why }
+  return { state: "free", head: "Throttle free", how: "Hold one rpm and one course to begin a step.", then: sentence(hold.why) }
 }
 
 // spoken is what a screen reader hears when the state changes: no running

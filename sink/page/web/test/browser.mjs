@@ -9,7 +9,7 @@ import { chromium } from "playwright-core"
 
 export { assert }
 export const base = process.argv[2]
-export const pictures = process.env.PICTURES // folder for pictures; none by default
+const pictures = process.env.PICTURES
 
 const PATIENCE = Number(process.env.PATIENCE ?? 120) * 1000 // ms, for a condition on a busy machine
 
@@ -88,6 +88,7 @@ export async function until(page, f, arg) {
   }
 }
 
+// picture takes one for the documentation, where PICTURES names a folder.
 export async function picture(page, name) {
   if (pictures) await page.screenshot({ path: `${pictures}/${name}.png` })
 }

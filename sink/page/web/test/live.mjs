@@ -1,5 +1,5 @@
 // The day while it goes on, through a stop of the logger and to its end.
-import { accessible, ask, assert, end, open, picture, until } from "./browser.mjs"
+import { accessible, ask, assert, end, fits, open, picture, until } from "./browser.mjs"
 
 const refused = (words) => words.includes("net::ERR_") // while the logger is stopped
 const page = await open("#/", { forgive: refused })
@@ -13,7 +13,6 @@ await guide("Hold \\d+ s more")
 await guide("Steady for \\d+ s at \\d+ rpm on \\d{3}°")
 await until(page, () => /^\d+\.\d$/.test(document.querySelector(".figures .big").textContent))
 assert.equal(await page.locator(".engine").count(), 3)
-await picture(page, "page-live")
 await guide("Enough")
 // One way is done: the page asks for the way back, on the heading opposite.
 await until(page, () => /needs \d{3}°/.test(document.querySelector(".sofar")?.textContent ?? ""))
@@ -33,14 +32,13 @@ await guide("No connection")
 await accessible(page, "live without a connection")
 await ask("start")
 await connection("Connected")
-await guide("Hold|Settling|Enough|Next|Throttle free")
+await until(page, () => document.querySelectorAll(".sofar tbody tr").length >= 2 && /Hold \d+ s more/.test(document.querySelector(".guide").textContent))
+await picture(page, "page-live")
+await page.setViewportSize({ width: 360, height: 740 })
+await picture(page, "page-phone")
+await fits(page, "live, telephone")
+await page.setViewportSize({ width: 1200, height: 900 })
 await ask("finish")
 await until(page, () => document.querySelectorAll(".sofar tbody tr").length >= 2 && !document.querySelector(".sofar tr.wanted"))
 await until(page, () => document.querySelector(".steps-so-far").textContent.includes("Nothing is missing"))
-await page.context().close()
-
-// The same on a telephone.
-const phone = await open("#/", { width: 360, height: 740, touch: true })
-await until(phone, () => document.querySelector(".sofar tbody tr"))
-await picture(phone, "page-phone")
 await end()

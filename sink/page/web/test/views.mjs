@@ -1,6 +1,6 @@
 // Every view, by day and by night, from a telephone to a wall: no violation
 // that axe-core finds, no sideways scrolling, the same on paper.
-import { accessible, assert, drawn, end, fits, open, picture, until } from "./browser.mjs"
+import { accessible, assert, drawn, end, fits, open, until } from "./browser.mjs"
 
 const SIZES = [[360, 740], [768, 1024], [1200, 900], [3840, 2160]]
 const VIEWS = [
@@ -39,8 +39,6 @@ for (const [name, place, ready] of VIEWS) {
   await until(page, (w) => document.querySelector(".tools .range").textContent !== w, whole)
   await page.locator("button[aria-label='Whole day']").tap()
   await until(page, (w) => document.querySelector(".tools .range").textContent === w, whole)
-  await page.evaluate(() => scrollTo(0, 0))
-  await picture(page, "page-phone-day")
   await page.context().close()
 }
 
@@ -48,7 +46,6 @@ for (const [name, place, ready] of VIEWS) {
 {
   const page = await open("#/day/1", { forgive: missing })
   await drawn(page)
-  await picture(page, "page-day")
   const over = page.locator("#timeline .u-over").nth(1)
   await over.scrollIntoViewIfNeeded()
   const b = await over.boundingBox()
