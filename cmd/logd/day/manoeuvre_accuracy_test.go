@@ -255,18 +255,12 @@ func (sc *manoeuvreScore) judgeTurns(t *testing.T, d simulatedDay) {
 				truth float64
 				limit float64 // 0: 3 %
 			}{
-				{"time_90_s", &sc.time90, a.Time90S, x.Time90S, 0},
-				{"time_180_s", &sc.time180, a.Time180S, x.Time180S, 0},
-				{"time_360_s", &sc.time, a.Time360S, x.Time360S, 0},
-				{"advance_m", &sc.advance, a.AdvanceM, x.AdvanceM, 0},
-				{"transfer_m", &sc.transfer, a.TransferM, x.TransferM, 0},
-				{"tactical_diameter_m", &sc.tactical, a.TacticalDiameterM, x.TacticalM, 0},
-				{"steady_diameter_m", &sc.steady, a.SteadyDiameterM, x.DiameterM, 0},
-				{"entry_speed_kn", &sc.entry, a.EntrySpeedKn, x.EntrySpeedKn, 0},
-				{"steady_speed_kn", &sc.settled, a.SteadySpeedKn, x.SettledSpeedKn, 0},
-				{"rate_of_turn_deg_per_s", &sc.rate, a.RateDegPerS, x.RateOfTurnDegPS, 0},
-				{"speed_loss_pct", &sc.loss, a.SpeedLossPct, x.SpeedLossPct, 3},
-				{"heel_peak_deg", &sc.heelPeak, a.HeelPeakDeg, x.HeelPeakDeg, 1},
+				{"time_90_s", &sc.time90, a.Time90S, x.Time90S, 0}, {"time_180_s", &sc.time180, a.Time180S, x.Time180S, 0},
+				{"time_360_s", &sc.time, a.Time360S, x.Time360S, 0}, {"advance_m", &sc.advance, a.AdvanceM, x.AdvanceM, 0},
+				{"transfer_m", &sc.transfer, a.TransferM, x.TransferM, 0}, {"tactical_diameter_m", &sc.tactical, a.TacticalDiameterM, x.TacticalM, 0},
+				{"steady_diameter_m", &sc.steady, a.SteadyDiameterM, x.DiameterM, 0}, {"entry_speed_kn", &sc.entry, a.EntrySpeedKn, x.EntrySpeedKn, 0},
+				{"steady_speed_kn", &sc.settled, a.SteadySpeedKn, x.SettledSpeedKn, 0}, {"rate_of_turn_deg_per_s", &sc.rate, a.RateDegPerS, x.RateOfTurnDegPS, 0},
+				{"speed_loss_pct", &sc.loss, a.SpeedLossPct, x.SpeedLossPct, 3}, {"heel_peak_deg", &sc.heelPeak, a.HeelPeakDeg, x.HeelPeakDeg, 1},
 				{"heel_settled_deg", &sc.heelSettled, a.HeelSettledDeg, x.HeelSettledDeg, 1},
 			} {
 				f.e.judge(t, f.key, f.got, a.Intervals, f.truth, f.limit)
