@@ -1,6 +1,7 @@
 package day
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -75,8 +76,11 @@ func seconds(text string) float64 {
 
 // Name gives the span of a window by its id, for an amendment.
 func (e *Evidence) Name(id int) (logbook.Span, error) {
-	if id < 1 || id > len(e.Calc.Windows) {
-		return logbook.Span{}, fmt.Errorf("there is no window %d: the windows are 1 to %d", id, len(e.Calc.Windows))
+	switch n := len(e.Calc.Windows); {
+	case n == 0:
+		return logbook.Span{}, errors.New("the trial has no window yet")
+	case id < 1 || id > n:
+		return logbook.Span{}, fmt.Errorf("there is no window %d: the windows are 1 to %d", id, n)
 	}
 	w, edge := &e.Calc.Windows[id-1], results.Edge{UTC: e.Clock.UTC}
 	from, to := float64(w.Start)/1e9, float64(w.End)/1e9

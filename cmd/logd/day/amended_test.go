@@ -196,6 +196,21 @@ func TestAmendingATrial(t *testing.T) {
 	}
 }
 
+func TestAmendingATrialWithoutFrames(t *testing.T) {
+	book, err := logbook.Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	x, err := book.New("", evening)
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := Asked{Name: "a captain", Reason: "wash", Action: logbook.Exclude, Windows: []int{1}}
+	if _, _, _, err := Amend(t.Context(), x, boatA(t), "test", asked, evening); err == nil || err.Error() != "the trial has no window yet" {
+		t.Error(err)
+	}
+}
+
 // Amendments find their windows again when the clock was corrected since, and
 // by UTC alone where the frames are others.
 func TestAmendmentsFindTheirWindowsByTime(t *testing.T) {
