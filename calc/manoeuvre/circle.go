@@ -59,7 +59,7 @@ type figures [numFigures]float64
 // measure derives the figures of a circle, and the current met in it.
 func (k *turnClip) measure(lag *Lag, length float64) (Turn, Flow, bool) {
 	c := &circle{turnClip: *k, sign: math.Copysign(1, k.turned())}
-	for _, v := range headings(k.frames) {
+	for _, v := range headings(k.frames, lag) {
 		c.heading = append(c.heading, c.sign*v)
 	}
 	if !c.findEnd() {

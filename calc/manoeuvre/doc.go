@@ -85,7 +85,11 @@ All are of 95 %, by Student's t. The standard errors, u, and their sources:
 	stopping       u² = (V*u(late))² + (u(current)*T)² + q²*T; q the random
 	distances      walk, V the entry speed, T the time (stop.go)
 
-A compass's deviation is not in them: one degree between the approach and 90
+Where no heading is heard the course over ground stands for it; the current and
+the hull's drift angle then put off changes of heading, which is not in the
+intervals.
+
+Nor is a compass's deviation: one degree between the approach and 90
 degrees later is 1/57 of the radius in the transfer. Nor is the antenna's place.
 
 Latency, 0.06 s, is most of it in advance and transfer: at 28 kn it alone makes

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"testing"
 
+	"trialday.example/logd/calc/stat"
 	"trialday.example/logd/decode/sample"
 	"trialday.example/logd/pgn"
 )
@@ -29,6 +30,7 @@ type helm struct {
 	flow    complex128
 	rudder  float64
 	helm    bool // a rudder is heard
+	blind   bool // no heading is heard
 }
 
 func newHelm(set Settings, engines int) *helm {
@@ -67,7 +69,9 @@ func (h *helm) send() {
 	put(pgn.SpeedOverGround, 0, cmplx.Abs(h.heard))
 	put(pgn.Latitude, 0, 0.8+real(h.at)/6366000)
 	put(pgn.Longitude, 0, imag(h.at)/6366000/math.Cos(0.8))
-	put(pgn.Heading, 0, wrap(h.heading))
+	if !h.blind {
+		put(pgn.Heading, 0, wrap(h.heading))
+	}
 	put(pgn.Pitch, 0, h.pitch)
 	put(pgn.Roll, 0, h.roll)
 	if h.helm {
@@ -233,6 +237,43 @@ func TestFourLengthsInThirtyFiveSeconds(t *testing.T) {
 		near(t, "current, east", imag(turn.Current), 0.4, 0.03)
 		if !turn.Starboard || turn.OrderFromHeading == rudder {
 			t.Errorf("starboard %v, order from heading %v", turn.Starboard, turn.OrderFromHeading)
+		}
+	}
+}
+
+// Without a compass the course over ground stands for the heading; its lag is
+// taken out.
+func TestCircleWithoutACompass(t *testing.T) {
+	h := newHelm(Settings{Length: 12, Mass: math.NaN()}, 1)
+	h.blind = true
+	h.shift(forward)
+	h.ahead, h.rpm[0] = 8, 30
+	h.run(40, nil)
+	h.run(10, func(s float64) { h.ahead = 8 + s/2 }) // tells the filter's lag
+	h.run(30, nil)
+	entry, yaw := h.ahead, 0.0
+	start := h.t
+	h.run(40, func(float64) {
+		const step = dt / 10
+		yaw += (0.25 - yaw) * step / 0.5
+		h.heading += yaw * step
+	})
+	h.run(20, nil)
+	r := h.w.Finish(noCurrent)
+	if len(r.Turns) != 1 {
+		t.Fatalf("%d turns", len(r.Turns))
+	}
+	turn := &r.Turns[0]
+	// The receiver here has no latency, so that 0.1 s too much is taken off.
+	near(t, "start, s", float64(turn.Start)/1e9+0.1, start, 0.3)
+	near(t, "360 degrees, s", turn.Time360.Mean, 2*math.Pi/0.25+0.5, 0.5)
+	near(t, "diameter", turn.Steady.Mean, 2*entry/0.25, 1)
+	if !turn.OrderFromHeading {
+		t.Error("a rudder was heard")
+	}
+	for _, f := range []stat.Estimate{turn.Advance, turn.Transfer, turn.Tactical, turn.Time90, turn.Time180, turn.Time360, turn.Rate, turn.Steady, turn.EntrySpeed, turn.SteadySpeed} {
+		if !(f.SE > 0) || math.IsInf(f.SE, 0) {
+			t.Errorf("%+v", f)
 		}
 	}
 }

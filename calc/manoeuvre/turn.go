@@ -87,16 +87,16 @@ func (t *turnWatch) cell(g *grid, n int64, f *frame) (c turnClip, ok bool) {
 }
 
 // headings returns the heading of each cell, or the course over ground where
-// no heading was heard.
-func headings(clip []frame) []float64 {
+// no heading was heard, the receiver's lag taken out.
+func headings(clip []frame, lag *Lag) []float64 {
 	h := series(clip, one(chHeading))
 	for _, v := range h {
 		if !math.IsNaN(v) {
 			return h
 		}
 	}
-	v, _ := smoothVectors(vectors(clip, (*frame).ground), halfSmooth)
-	for i, z := range v {
+	v, _ := lag.corrected(vectors(clip, (*frame).ground))
+	for i, z := range moved(v, lag.Latency.Mean) {
 		h[i] = cmplx.Phase(z)
 		if i > 0 && !math.IsNaN(h[i-1]) {
 			h[i] = h[i-1] + math.Remainder(h[i]-h[i-1], 2*math.Pi)
@@ -107,7 +107,8 @@ func headings(clip []frame) []float64 {
 
 // turned returns the change of heading from the approach to the end.
 func (c *turnClip) turned() float64 {
-	h := headings(c.frames)
+	h := headings(c.frames, &Lag{})
 	n, seen := float64(len(h)), float64(c.seen)
-	return mean(h, n-5, n) - mean(h, seen-2*float64(approach), seen-float64(approach))
+	// The last cells of a course over ground are lost to smoothing.
+	return mean(h, n-10, n) - mean(h, seen-2*float64(approach), seen-float64(approach))
 }
