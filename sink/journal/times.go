@@ -115,6 +115,9 @@ type timed struct {
 // sorter orders places by time, those of equal times as they are.
 type sorter struct{ list, spare []timed }
 
+// few places are sorted by comparison: the counters of a radix sort cost more.
+const few = 32
+
 // sort is a radix sort, which for a block's times takes two or three passes.
 func (s *sorter) sort(times []int64) []timed {
 	n := len(times)
@@ -125,6 +128,10 @@ func (s *sorter) sort(times []int64) []timed {
 	}
 	for i, t := range times {
 		s.list[i] = timed{uint64(t) - uint64(least), uint16(i)}
+	}
+	if n <= few {
+		slices.SortFunc(s.list, timed.compare)
+		return s.list
 	}
 	const digit = 11
 	for shift := 0; uint64(greatest-least)>>shift > 0; shift += digit {
