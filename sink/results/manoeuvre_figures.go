@@ -111,7 +111,7 @@ func (e Edge) turn(t *manoeuvre.Turn) Turn {
 	const degree = 180 / math.Pi
 	out := Turn{
 		Start: e.Stamp(t.Start), Direction: "port", TurnedDeg: degrees(t.Changed), RPM: scaled(t.RPM, 60),
-		OrderFrom: "rudder", CurrentKn: scaled(cmplx.Abs(t.Current), units.Knots(1)), CurrentSetDeg: compass(cmplx.Phase(t.Current)),
+		OrderFrom: "rudder", CurrentSetDeg: compass(cmplx.Phase(t.Current)),
 	}
 	out.Intervals = spread([]plain{
 		{"entry_speed_kn", &out.EntrySpeedKn, t.EntrySpeed, units.Knots(1)},
@@ -130,6 +130,7 @@ func (e Edge) turn(t *manoeuvre.Turn) Turn {
 		{"heel_peak_deg", &out.HeelPeakDeg, t.HeelPeak, degree},
 		{"heel_settled_deg", &out.HeelSettledDeg, t.HeelSteady, degree},
 		{"rudder_deg", &out.RudderDeg, t.Rudder, degree},
+		{"current_kn", &out.CurrentKn, stat.Estimate{Mean: cmplx.Abs(t.Current), SE: t.CurrentSE, DOF: 30}, units.Knots(1)},
 	})
 	if t.Starboard {
 		out.Direction = "starboard"

@@ -123,7 +123,7 @@ func TestManoeuvresWithoutFigures(t *testing.T) {
 		Together: []manoeuvre.Together{{Attempts: []int{0}, Plane: none, Peak: nan}},
 		Turns: []manoeuvre.Turn{{
 			Changed: nan, EntrySpeed: none, SteadySpeed: none, SpeedLoss: none, Time90: none, Time180: none, Time360: none, Advance: none,
-			Transfer: none, Tactical: none, Steady: none, Lengths: none, Rate: none, HeelPeak: none, HeelSteady: none, Rudder: none, RPM: nan,
+			Transfer: none, Tactical: none, Steady: none, Lengths: none, Rate: none, HeelPeak: none, HeelSteady: none, Rudder: none, RPM: nan, CurrentSE: nan, Current: complex(nan, nan),
 		}},
 		Stops:     []manoeuvre.Stop{{EntrySpeed: none, Time: none, TrackReach: none, HeadReach: none, GroundPath: none, Astern: none, RPM: nan, CurrentSE: nan}},
 		Gears:     []manoeuvre.GearEvent{{Engine: 7, From: -1, To: 0, RPM: nan}},
