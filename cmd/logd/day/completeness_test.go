@@ -1,3 +1,5 @@
+//go:build !race
+
 package day
 
 import (
@@ -22,7 +24,7 @@ const incomplete = "../../../testdata/completeness"
 // Whatever a boat lacks, its day gives a finished sheet, the speeds that can be
 // had are right, and each figure that cannot be had is named with the sensor that
 // would give it.
-func TestIncompleteBoats(t *testing.T) {
+func TestAccuracyOfIncompleteBoats(t *testing.T) {
 	t.Parallel()
 	text, err := os.ReadFile(filepath.Join(incomplete, "expected.yaml"))
 	if err != nil {
@@ -114,17 +116,16 @@ func compareSpeeds(t *testing.T, r *results.Results, truth *simulate.Truth, kn f
 
 // The day's burn without meters is within its interval of the truth, by the tank
 // and by a top-up.
-func TestBurnOfTheDayWithoutMeters(t *testing.T) {
+func TestAccuracyOfTheDayBurn(t *testing.T) {
 	t.Parallel()
 	s := scenario(t, filepath.Join(incomplete, "no_fuel_rate.yaml"))
 	for seed := range uint64(6) {
 		cfg := configured(s)
 		d, truth := drive(t, s.Variant(seed), cfg, seed)
-		e := d
-		e.Close()
+		d.Close()
 		filled := truth.FuelUsedL + 0.3 // the marks are half a litre apart
-		e.cfg.Fuel.TopUpL = &filled
-		r, _ := e.Results(0)
+		d.cfg.Fuel.TopUpL = &filled
+		r, _ := d.Results(0)
 		b := r.DayBurn
 		if b == nil || b.TankL == nil || b.TopUpL == nil || b.LPerNM == nil {
 			t.Fatalf("day %d: %+v", seed, b)

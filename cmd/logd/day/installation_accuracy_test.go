@@ -5,12 +5,15 @@ package day
 import (
 	"fmt"
 	"math"
+	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
 	"sync"
 	"testing"
+
+	"go.yaml.in/yaml/v3"
 
 	"trialday.example/logd/cmd/logd/simulate"
 )
@@ -58,6 +61,52 @@ var headingKinds = []string{"heading_offset", "magnetic_called_true", "variation
 
 // isHeading tells whether a finding is on the compass.
 func isHeading(kind string) bool { return slices.Contains(headingKinds, kind) }
+
+// expectedKinds gives the findings that each spoilt day must have.
+func expectedKinds(t *testing.T) map[string][]string {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join(spoilt, "expected.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var expected map[string][]string
+	if err := yaml.Unmarshal(text, &expected); err != nil {
+		t.Fatal(err)
+	}
+	return expected
+}
+
+// Every detector runs on every day; each day must show its own fault and no
+// other.
+func TestInstallationAccuracyOfEachFault(t *testing.T) {
+	t.Parallel()
+	expected := expectedKinds(t)
+	files, err := filepath.Glob(filepath.Join(spoilt, "*.yaml"))
+	if err != nil || len(files) != len(expected)+1 {
+		t.Fatalf("%d files for %d expectations: %v", len(files), len(expected), err)
+	}
+	for _, file := range files {
+		name := strings.TrimSuffix(filepath.Base(file), ".yaml")
+		if name == "expected" {
+			continue
+		}
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			s := scenario(t, file)
+			r, _ := simulated(t, s, configured(s), 1)
+			if got := kinds(r); !slices.Equal(got, expected[name]) {
+				t.Errorf("found %v, want %v", got, expected[name])
+			}
+			for _, f := range r.Findings {
+				t.Logf("%s: %s. %s. Remedy: %s. Sure: %s", f.Kind, f.What, f.Meaning, f.Remedy, f.Sure)
+				if f.What == "" || f.Meaning == "" || f.Remedy == "" || f.Sure == "" {
+					t.Errorf("not complete: %+v", f)
+				}
+			}
+			t.Log(r.Vessel.EngineSides)
+		})
+	}
+}
 
 // On ordinary days no detector may speak, but for a compass that is really off.
 func TestInstallationAccuracyFalseAlarms(t *testing.T) {

@@ -2,13 +2,10 @@ package day
 
 import (
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
-
-	"go.yaml.in/yaml/v3"
 
 	"trialday.example/logd/cmd/logd/simulate"
 	"trialday.example/logd/configs"
@@ -70,52 +67,6 @@ func kinds(r *results.Results) []string {
 }
 
 const spoilt = "../../../testdata/installation"
-
-// expectedKinds gives the findings that each spoilt day must have.
-func expectedKinds(t *testing.T) map[string][]string {
-	t.Helper()
-	text, err := os.ReadFile(filepath.Join(spoilt, "expected.yaml"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	var expected map[string][]string
-	if err := yaml.Unmarshal(text, &expected); err != nil {
-		t.Fatal(err)
-	}
-	return expected
-}
-
-// Every detector runs on every day; each day must show its own fault and no
-// other.
-func TestEachFaultIsFoundOnItsOwnDayOnly(t *testing.T) {
-	t.Parallel()
-	expected := expectedKinds(t)
-	files, err := filepath.Glob(filepath.Join(spoilt, "*.yaml"))
-	if err != nil || len(files) != len(expected)+1 {
-		t.Fatalf("%d files for %d expectations: %v", len(files), len(expected), err)
-	}
-	for _, file := range files {
-		name := strings.TrimSuffix(filepath.Base(file), ".yaml")
-		if name == "expected" {
-			continue
-		}
-		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			s := scenario(t, file)
-			r, _ := simulated(t, s, configured(s), 1)
-			if got := kinds(r); !slices.Equal(got, expected[name]) {
-				t.Errorf("found %v, want %v", got, expected[name])
-			}
-			for _, f := range r.Findings {
-				t.Logf("%s: %s. %s. Remedy: %s. Sure: %s", f.Kind, f.What, f.Meaning, f.Remedy, f.Sure)
-				if f.What == "" || f.Meaning == "" || f.Remedy == "" || f.Sure == "" {
-					t.Errorf("not complete: %+v", f)
-				}
-			}
-			t.Log(r.Vessel.EngineSides)
-		})
-	}
-}
 
 // Where on the globe and in the calendar a day lies changes nothing but its
 // places and dates.
