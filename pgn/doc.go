@@ -2,7 +2,8 @@
 // identifier says, which bits of a payload make up a field, and what the field's
 // number means.
 //
-// Everything is driven by one table (table.go), one row a field. Decoding,
+// Everything is driven by one table (table.go, and engine_bus.go for the
+// engines' own network), one row a field. Decoding,
 // encoding, the typed accessors (accessors.go, made by go generate) and the
 // choice of what becomes a sample all follow from it.
 //

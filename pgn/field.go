@@ -41,6 +41,8 @@ type Field struct {
 	// variant, or None, makes no sample.
 	By       string
 	Variants []Quantity
+
+	ranges Ranges // of its message
 }
 
 // Value is a number, or the reason why there is none.
@@ -52,18 +54,12 @@ type Value struct {
 func unusable(s State) Value { return Value{math.NaN(), s} }
 
 // Sentinels is the number of patterns at the top of a field's range that are
-// not values: from the top down not available, out of range, reserved. Of 8 or
-// more bits it is three, of 4 to 7 two, of 2 and 3 one (from memory).
+// not values; see Ranges.
 func (f *Field) Sentinels() uint64 {
-	switch {
-	case f.Kind >= Bits || f.Bits < 2:
+	if f.Kind >= Bits {
 		return 0
-	case f.Bits < 4:
-		return 1
-	case f.Bits < 8:
-		return 2
 	}
-	return 3
+	return f.ranges.sentinels(f.Bits)
 }
 
 // top is the greatest raw number that the field's bits can hold.
@@ -90,8 +86,8 @@ func (f *Field) Raw(data []byte) (int64, State) {
 	}
 	// Below the top by less than the number of sentinels: the difference
 	// numbers them in the order of the State constants.
-	if below := f.top() - raw; below < 3 && below < f.Sentinels() {
-		return int64(raw), NotAvailable + State(below)
+	if below := f.top() - raw; below < f.Sentinels() {
+		return int64(raw), state(below >> f.ranges.step(f.Bits))
 	}
 	return int64(raw), Valid
 }
@@ -164,7 +160,7 @@ func (f *Field) quantise(si float64) (int64, State) {
 
 // putState stores the pattern of a state other than Valid.
 func (f *Field) putState(data []byte, s State) {
-	below := uint64(s - NotAvailable)
+	below := uint64(s-NotAvailable) << f.ranges.step(f.Bits)
 	if below >= f.Sentinels() {
 		below = 0
 	}

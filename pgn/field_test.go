@@ -124,17 +124,17 @@ func TestPutOutOfRange(t *testing.T) {
 		if n == 1 {
 			want = pgn.NotAvailable
 		}
-		step := f.Resolution * f.Unit.Scale
 		bits := f.Bits
 		least := 0.0
 		if f.Signed {
 			bits--
-			least = -math.Ldexp(step, bits)
+			least = -math.Ldexp(1, bits)
 		}
-		beyond := math.Ldexp(step, bits)
+		beyond := math.Ldexp(1, bits)
+		si := func(raw float64) float64 { return (raw*f.Resolution+f.Zero)*f.Unit.Scale + f.Unit.Zero }
 		for _, v := range []float64{math.Inf(1), math.Inf(-1), math.MaxFloat64, -math.MaxFloat64,
-			beyond, beyond - step, least - step, least*1.001 - step} {
-			if bits > 53 && v == least-step {
+			si(beyond), si(beyond - 1), si(least - 1), si(least*1.001 - 1)} {
+			if bits > 53 && v == si(least) {
 				continue // the same number
 			}
 			data := m.New()
@@ -219,7 +219,8 @@ func span(f *pgn.Field) (lowest, highest float64) {
 	si := func(raw float64) float64 {
 		return (raw*f.Resolution+f.Zero)*f.Unit.Scale + f.Unit.Zero
 	}
-	return si(lowest), si(highest)
+	lowest, highest = si(lowest), si(highest)
+	return min(lowest, highest), max(lowest, highest)
 }
 
 // roundTrip stores x and reads it back. The allowance beyond half a step is the
@@ -227,7 +228,7 @@ func span(f *pgn.Field) (lowest, highest float64) {
 func roundTrip(f *pgn.Field, data []byte, x float64) error {
 	f.Put(data, pgn.Value{V: x})
 	got := f.SI(data)
-	half := f.Resolution * f.Unit.Scale / 2
+	half := math.Abs(f.Resolution * f.Unit.Scale / 2)
 	if got.State != pgn.Valid || !(math.Abs(got.V-x) <= half+4e-16*math.Abs(x)) {
 		return fmt.Errorf("%v becomes %v, half a step is %v", x, got, half)
 	}
@@ -313,7 +314,7 @@ func FuzzRoundTrip(f *testing.F) {
 			return
 		}
 		field.Put(data, pgn.Value{V: x})
-		half := field.Resolution * field.Unit.Scale / 2
+		half := math.Abs(field.Resolution * field.Unit.Scale / 2)
 		if got := field.SI(data); got.State == pgn.Valid && field.Sentinels() > 0 && math.Abs(got.V-x) > half*1.001 {
 			t.Fatalf("%s: %v becomes %v", field.Name, x, got)
 		}

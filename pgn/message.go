@@ -18,6 +18,8 @@ type Message struct {
 	// Length is the payload's length in bytes as New makes it. Devices may
 	// send less or more.
 	Length int
+	// Ranges are the patterns that are not values.
+	Ranges Ranges
 	Fields []Field
 	// Instance is the bits that tell one of several of a kind (engine, tank,
 	// battery) from another; nil if there is one only.
@@ -105,6 +107,7 @@ func (m *Message) complete() {
 	}
 	for i := range m.Fields {
 		f := &m.Fields[i]
+		f.ranges = m.Ranges
 		if f.Resolution == 0 {
 			f.Resolution = 1
 		}

@@ -16,6 +16,7 @@ type reading struct {
 	*Field
 	at        int   // of eight bytes that end with the field, or begin the payload
 	up, down  uint8 // shifts that leave the field's bits
+	step      uint8 // of the patterns that say the same; see Ranges
 	last, max int64 // greatest value, and greatest pattern
 }
 
@@ -26,6 +27,7 @@ func prepare(f *Field) reading {
 	}
 	end := f.Offset + f.Bits
 	r := reading{Field: f, at: max(0, (end+7)/8-8), max: int64(f.top()), last: int64(f.top() - f.Sentinels())}
+	r.step = f.ranges.step(f.Bits)
 	r.up, r.down = uint8(64-(end-8*r.at)), uint8(64-f.Bits)
 	return r
 }
@@ -41,7 +43,7 @@ func (r *reading) raw(data []byte) (int64, State) {
 		v = int64(word) >> (r.down & 63)
 	}
 	if v > r.last {
-		return v, NotAvailable + State(r.max-v)
+		return v, state(uint64(r.max-v) >> (r.step & 63))
 	}
 	return v, Valid
 }

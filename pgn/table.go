@@ -1,17 +1,28 @@
 package pgn
 
+import "slices"
+
 // instance says which payload byte tells one of several of a kind from another.
 func instance(at int) *Field {
 	return &Field{Name: "instance", Offset: at * 8, Bits: 8, Resolution: 1, Unit: One, Kind: Bits}
 }
 
-// table is every message known here, by rising PGN, one row a field. Resolution
-// is 1 and Unit One where a row has none.
+// table is every message known here, by rising PGN.
+var table = byNumber(backbone, engineBus)
+
+func byNumber(lists ...[]Message) []Message {
+	all := slices.Concat(lists...)
+	slices.SortFunc(all, func(a, b Message) int { return int(a.PGN) - int(b.PGN) })
+	return all
+}
+
+// backbone is the messages of the boat's network, one row a field. Resolution is
+// 1 and Unit One where a row has none.
 //
 // The layouts are from memory, except for PGN 59904 and 60928, which ISO 11783-3
 // and ISO 11783-5 define. Messages of one frame are filled to 8 bytes with spare
 // bits.
-var table = []Message{
+var backbone = []Message{
 	{PGN: 59904, Name: "ISO request", Priority: 6, Length: 3, Fields: []Field{
 		{Name: "pgn", Offset: 0, Bits: 24, Kind: Bits},
 	}},
