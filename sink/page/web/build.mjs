@@ -23,7 +23,8 @@ await build({
   charset: "utf8",
   legalComments: "none", // licences stand in LICENSES.txt
 })
-for (const name of ["index.html", "icon.svg"]) await cp(join(here, "src", name), join(out, name))
+await cp(join(here, "src", "icon.svg"), join(out, "icon.svg"))
+await writeFile(join(out, "index.html"), (await readFile(join(here, "src", "index.html"), "utf8")).trim().replaceAll("\n", "") + "\n")
 
 const uplot = join(here, "node_modules", "uplot")
 const { version } = JSON.parse(await readFile(join(uplot, "package.json"), "utf8"))

@@ -1,6 +1,6 @@
 // One trial: the answers, then what they rest on. A part is drawn when the
 // results are there, anew when they change; plots keep their range.
-import { results as askResults, trials } from "./api.js"
+import { results as askResults, timeline as askTimeline, trials } from "./api.js"
 import { amendments, newDraft } from "./amend.js"
 import { answers } from "./answers.js"
 import { curves } from "./curves.js"
@@ -23,6 +23,9 @@ export function day(root, number, part, kept) {
   const body = h("div", { class: "day" }, h("p", null, "Asking the logger …"))
   put(root, body)
 
+  // The whole timeline is asked for at once, not only when the results are here.
+  let whole = kept ? null : askTimeline(number, null, null, 2400).catch(() => null)
+
   async function load() {
     try {
       const [r, all] = await Promise.all([askResults(number), trials()])
@@ -40,7 +43,8 @@ export function day(root, number, part, kept) {
     kept = null
     const back = drawn.length ? keepPlace(body) : null
     for (const d of drawn) d.end?.()
-    const sys = system(us(r.trial)), c = { number, trial, results: r, sys, reload: load }
+    const sys = system(us(r.trial)), c = { number, trial, results: r, sys, reload: load, whole }
+    whole = null
     c.timeline = timeline(c, range?.timeline)
     c.track = track(c)
     c.amend = amendments(c, draft)

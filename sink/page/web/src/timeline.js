@@ -104,7 +104,7 @@ class Timeline {
     const points = Math.round(Math.min(2000, Math.max(400, this.charts.clientWidth)))
     const margin = (this.to - this.from) / 2
     try {
-      const view = await ask(this.c.number, Math.max(this.whole[0], this.from - margin), Math.min(this.whole[1], this.to + margin), 2 * points, this.asking.signal)
+      const view = (first && (await this.c.whole)) || await ask(this.c.number, Math.max(this.whole[0], this.from - margin), Math.min(this.whole[1], this.to + margin), 2 * points, this.asking.signal)
       this.view = view
       text(this.state, "")
       if (first) this.build()

@@ -15,6 +15,9 @@ const PATIENCE = Number(process.env.PATIENCE ?? 120) * 1000 // ms, for a conditi
 
 const lines = createInterface({ input: process.stdin })[Symbol.asyncIterator]()
 
+// absent tells of a file that a trial has not: the page asks before it offers one.
+export const absent = (words, url) => words.includes("404") && /\/trials\/\d+\/\w+\.\w+$/.test(url)
+
 // ask has the test do something, and waits until it is done.
 export async function ask(what) {
   console.log("do: " + what)

@@ -1,6 +1,6 @@
 // Every view, by day and by night, from a telephone to a wall: no violation
 // that axe-core finds, no sideways scrolling, the same on paper.
-import { accessible, assert, drawn, end, fits, open, until } from "./browser.mjs"
+import { absent, accessible, assert, drawn, end, fits, open, until } from "./browser.mjs"
 
 const SIZES = [[360, 740], [768, 1024], [1200, 900], [3840, 2160]]
 const VIEWS = [
@@ -8,11 +8,10 @@ const VIEWS = [
   ["days", "#/days", (p) => p.locator("main table").waitFor()],
   ["day", "#/day/1", drawn],
 ]
-const missing = (words, url) => words.includes("404") && /\/(sheet|steps|windows|samples)\.[a-z]+$/.test(url) // files that this trial has not
 
 for (const [name, place, ready] of VIEWS) {
   for (const scheme of ["light", "dark"]) {
-    const page = await open(place, { scheme, forgive: missing })
+    const page = await open(place, { scheme, forgive: absent })
     await ready(page)
     assert.equal(await page.evaluate(() => document.documentElement.dataset.scheme), scheme === "dark" ? "night" : "day")
     await accessible(page, `${name}, ${scheme}`)
@@ -29,7 +28,7 @@ for (const [name, place, ready] of VIEWS) {
 
 // A telephone, touched: what is pressed is large enough, and the day zooms.
 {
-  const page = await open("#/day/1/timeline", { width: 360, height: 740, touch: true, forgive: missing })
+  const page = await open("#/day/1/timeline", { width: 360, height: 740, touch: true, forgive: absent })
   await drawn(page)
   const small = await page.evaluate(() => [...document.querySelectorAll("button:not(.plain), select, .bar a, summary")].filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 38).map((e) => e.outerHTML.slice(0, 80)))
   assert.deepEqual(small, [], "too small for a finger")
@@ -44,7 +43,7 @@ for (const [name, place, ready] of VIEWS) {
 
 // Dragging over the timeline zooms, asks for that stretch, and the track follows.
 {
-  const page = await open("#/day/1", { forgive: missing })
+  const page = await open("#/day/1", { forgive: absent })
   await drawn(page)
   const over = page.locator("#timeline .u-over").nth(1)
   await over.scrollIntoViewIfNeeded()
