@@ -57,6 +57,8 @@ var published = []string{
 	"amendments[].windows[].id int?", "amendments[].windows[].start time", "amendments[].windows[].end time",
 	"amendments[].withdraws int?", "amendments[].applied bool", "amendments[].why string", "original_steps[].id int",
 	"quality.gaps[].what string", "quality.gaps[].start time", "quality.gaps[].end time",
+	"vessel.engine_sides string", "findings[].kind string", "findings[].what string", "findings[].meaning string",
+	"findings[].remedy string", "findings[].sure string", "findings[].probability number?",
 }
 
 // rfc3339 is RFC 3339, 5.6, in UTC and with a fraction.
