@@ -66,5 +66,5 @@ func DeriveSteps(e *Evidence, set Settings, amendments []Amendment) *Report {
 }
 
 func (s *Settings) manoeuvres() manoeuvre.Settings {
-	return manoeuvre.Settings{Marks: s.Marks, Length: s.Boat.Length, Mass: s.Boat.Mass}
+	return manoeuvre.Settings{Marks: s.Marks, Length: s.Boat.Length, Mass: s.Boat.Mass, Latency: s.Latency}
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"trialday.example/logd/calc/manoeuvre"
+	"trialday.example/logd/calc/stat"
 	"trialday.example/logd/decode/sample"
 )
 
@@ -18,6 +19,9 @@ type Settings struct {
 	Reference float64
 	// Marks are the speeds to which accelerations are timed.
 	Marks []manoeuvre.Mark
+	// Latency is how late the satellite receiver's messages are, s; zero where
+	// it is not told.
+	Latency stat.Estimate
 }
 
 // Report is what calculation gives, in SI units and trial time.

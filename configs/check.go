@@ -122,6 +122,8 @@ func (p *places) checkSources(s *Sources) {
 		}
 	}
 	p.number("sources.hold_s", s.HoldS, 0, 3600)
+	p.optional("sources.latency_s", s.LatencyS, 0, 2)
+	p.number("sources.latency_error_s", s.LatencyErrorS, 0.001, 1)
 }
 
 func (p *places) checkSpeeds(key string, speeds []float64) {

@@ -96,17 +96,21 @@ type Corrections struct {
 
 // Sources lists, for each quantity group, preferred devices, best first. A
 // device is named by its NAME in hex, its model, or bus/address ("can0/35").
-// HoldS is how long a better source must be heard before it takes over.
+// HoldS is how long a better source must be heard before it takes over. LatencyS
+// is how late the satellite receiver's messages are on average, from the fix to
+// the bus, and LatencyErrorS half of its 95 % interval.
 type Sources struct {
-	Position   []string `mapstructure:"position"`
-	Motion     []string `mapstructure:"motion"` // course and speed over ground
-	Heading    []string `mapstructure:"heading"`
-	Attitude   []string `mapstructure:"attitude"`
-	RateOfTurn []string `mapstructure:"rate_of_turn"`
-	WaterSpeed []string `mapstructure:"water_speed"`
-	Depth      []string `mapstructure:"depth"`
-	Wind       []string `mapstructure:"wind"`
-	HoldS      float64  `mapstructure:"hold_s"`
+	Position      []string `mapstructure:"position"`
+	Motion        []string `mapstructure:"motion"` // course and speed over ground
+	Heading       []string `mapstructure:"heading"`
+	Attitude      []string `mapstructure:"attitude"`
+	RateOfTurn    []string `mapstructure:"rate_of_turn"`
+	WaterSpeed    []string `mapstructure:"water_speed"`
+	Depth         []string `mapstructure:"depth"`
+	Wind          []string `mapstructure:"wind"`
+	HoldS         float64  `mapstructure:"hold_s"`
+	LatencyS      *float64 `mapstructure:"latency_s"`
+	LatencyErrorS float64  `mapstructure:"latency_error_s"`
 }
 
 // Steady sets the limits of a steady window; calc says what each means.

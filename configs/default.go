@@ -36,7 +36,7 @@ func Default() Config {
 			Units:    "metric",
 			SpeedsKn: []float64{5, 10, 15, 20, 25, 30, 35}, SpeedsMPH: []float64{10, 20, 30, 40},
 		},
-		Sources: Sources{HoldS: 30},
+		Sources: Sources{HoldS: 30, LatencyErrorS: 0.04},
 		Steady:  Steady{MinS: 20, SettlePct: 0.5, RPMHuntingPct: 1.5, CourseDeg: 4, StepPct: 2},
 		Journal: Journal{Dir: "journal", SegmentMB: 64, SyncS: 1, ResumeH: 6, KeepFreeMB: 50},
 		Influx:  Influx{TimeoutS: 20, BatchLines: 5000, CatchUpHz: 5000, RateHz: 1},

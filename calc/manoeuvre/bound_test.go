@@ -6,6 +6,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"trialday.example/logd/calc/stat"
+
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -51,7 +53,7 @@ const mostForAim = 0.03 / 1.96
 // speed times that time, in the direction of the motion then.
 func TestLatencyBoundsAdvanceAndTransfer(t *testing.T) {
 	e := makeEntry()
-	late := (&lagWatch{}).lag(0.1).Latency.SE
+	late := (&lagWatch{}).lag(0.1, stat.Estimate{}).Latency.SE
 	advance, transfer := late*entrySpeed/e.advance, late*e.v90/e.transfer
 	t.Logf("latency of %.3f s: advance %.1f %% of %.0f m, transfer %.1f %% of %.0f m; the aim allows %.2f %%",
 		late, 100*advance, e.advance, 100*transfer, e.transfer, 100*mostForAim)

@@ -21,7 +21,7 @@ type Evidence struct {
 func (w *Watch) Evidence() *Evidence {
 	// All of these only ever grow at their ends.
 	return &Evidence{
-		found: w.report, lag: w.lag.lag(w.grid.lines[chGroundN].period),
+		found: w.report, lag: w.lag.lag(w.grid.lines[chGroundN].period, w.set.Latency),
 		starts: w.accel.clips, stops: w.stop.clips, slow: w.slow.all, flows: w.flows, adrift: w.adrift,
 	}
 }

@@ -65,7 +65,8 @@ const (
 //     pivot, which go as rate over speed. Circles at two speeds could part
 //     them, with a compass good to a quarter of a degree; few are.
 //
-// So the whole of it stays in the intervals.
+// So the whole of it stays in the intervals, unless the latency is told by a
+// person who knows the receiver.
 type lagWatch struct {
 	n          int
 	dd, dy, yy float64
@@ -90,13 +91,17 @@ func (l *lagWatch) add(second []frame) {
 }
 
 // lag combines the day's data with what is usual, weighted by their variances.
-func (l *lagWatch) lag(period float64) Lag {
+// The latency is as told, or what is usual where it is not.
+func (l *lagWatch) lag(period float64, told stat.Estimate) Lag {
 	if math.IsNaN(period) || period <= 0 {
 		period = 1
 	}
 	out := Lag{Latency: stat.Estimate{
 		Mean: latencyBase + period/2, SE: math.Hypot(latencySE, period/math.Sqrt(12)), DOF: 30,
 	}}
+	if told.DOF > 0 {
+		out.Latency = told
+	}
 	variance := lagNoise * lagNoise
 	if l.n > 10 {
 		tau := l.dy / l.dd

@@ -3,6 +3,7 @@ package manoeuvre
 import (
 	"math"
 
+	"trialday.example/logd/calc/stat"
 	"trialday.example/logd/decode/sample"
 )
 
@@ -11,6 +12,9 @@ type Settings struct {
 	Marks  []Mark
 	Length float64 // of the boat, m; NaN where not known
 	Mass   float64 // kg; NaN where not known
+	// Latency is how late the receiver's messages are, s, where it is told; else
+	// zero, and what is usual is taken.
+	Latency stat.Estimate
 }
 
 // Mark is a speed to which accelerations are timed.
@@ -109,7 +113,7 @@ func (w *Watch) endTurn(c turnClip) {
 		w.report.More++
 		return
 	}
-	lag := w.lag.lag(w.grid.lines[chGroundN].period)
+	lag := w.lag.lag(w.grid.lines[chGroundN].period, w.set.Latency)
 	t, flow, ok := c.measure(&lag, w.set.Length)
 	if !ok {
 		return

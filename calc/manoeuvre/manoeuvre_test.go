@@ -323,14 +323,14 @@ func TestLagOfAFirstOrderFilter(t *testing.T) {
 		h := newHelm(Settings{Mass: math.NaN()}, 1)
 		h.lag = tau
 		h.run(60, func(s float64) { h.ahead = 8 + 5*math.Sin(s/3); h.heading = 0.5 * math.Sin(s/4) })
-		lag := h.w.lag.lag(0.1)
+		lag := h.w.lag.lag(0.1, stat.Estimate{})
 		// The sampled velocity is integrated by trapezoids.
 		near(t, "lag", lag.Filter.Mean, tau, 0.01)
 		if !lag.Measured {
 			t.Error("not measured")
 		}
 	}
-	if lag := (&lagWatch{}).lag(0.1); lag.Measured || lag.Filter.Mean != lagPrior {
+	if lag := (&lagWatch{}).lag(0.1, stat.Estimate{}); lag.Measured || lag.Filter.Mean != lagPrior {
 		t.Errorf("without data: %+v", lag)
 	}
 }

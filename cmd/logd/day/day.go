@@ -15,6 +15,7 @@ import (
 
 	"trialday.example/logd/calc"
 	"trialday.example/logd/calc/dayburn"
+	"trialday.example/logd/calc/stat"
 	"trialday.example/logd/calc/track"
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode"
@@ -146,7 +147,15 @@ func settings(c *configs.Config) calc.Settings {
 		limits.Length = *c.Vessel.LengthM
 	}
 	return calc.Settings{Limits: limits, Step: c.Steady.StepPct / 100, Boat: boat(c),
-		Fuel: fuelReference(c), Shafts: shafts(c), Reference: referenceMass(c), Marks: marks(c)}
+		Fuel: fuelReference(c), Shafts: shafts(c), Reference: referenceMass(c), Marks: marks(c), Latency: latency(&c.Sources)}
+}
+
+// latency is what is told of the satellite receiver's, zero where nothing is.
+func latency(s *configs.Sources) stat.Estimate {
+	if s.LatencyS == nil {
+		return stat.Estimate{}
+	}
+	return stat.Estimate{Mean: *s.LatencyS, SE: s.LatencyErrorS / 1.96, DOF: math.Inf(1)}
 }
 
 func boat(c *configs.Config) calc.Boat {
