@@ -117,7 +117,7 @@ function standing(made, m) {
 
 function what(m) {
   if (m.action === "withdraw") return `withdraws ${m.withdraws}`
-  const ids = m.windows.map((x) => x.id ?? clock(x.start))
+  const ids = m.windows.toSorted((x, y) => x.start.localeCompare(y.start)).map((x) => x.id ?? clock(x.start))
   return `${m.action === "merge" ? "merges" : "excludes"} ${ids.length === 1 ? "window" : "windows"} ${listed(ids.map(String))}`
 }
 

@@ -12,7 +12,13 @@ export function answers(c) {
       a.lines.filter(Boolean).map((l) => h("p", null, l)),
       a.was && h("p", { class: "original" }, "Without amendments: " + a.was),
       a.caveat && h("p", { class: "caveat" }, a.caveat)))),
-    also(c))
+    also(c), amended(c.results))
+}
+
+// amended says that the answers are not those of the measurement alone.
+function amended(r) {
+  const n = (r.amendments ?? []).filter((a) => a.applied && a.action !== "withdraw").length
+  return n > 0 && h("p", { class: "caveat" }, `Amended by a person: ${n === 1 ? "one amendment is" : n + " amendments are"} in force, listed under Windows. The figures without stand in italics beside the steps.`)
 }
 
 const step = (r, id) => (id == null ? null : r.steps.find((s) => s.id === id) ?? null)

@@ -74,7 +74,8 @@ function tally(list) {
   }
   const accepted = list.filter((w) => w.accepted).length
   const reasons = [...counts].sort((a, b) => b[1] - a[1] || a[0].localeCompare(b[0])).map(([why, n]) => `${n} × ${why}`)
-  return `${accepted} accepted, ${list.length - accepted} rejected${reasons.length ? ": " + reasons.join(", ") : ""}.`
+  const amended = list.filter((w) => w.amended).length
+  return `${accepted} accepted${amended ? ` (${amended} of them amended)` : ""}, ${list.length - accepted} rejected${reasons.length ? ": " + reasons.join(", ") : ""}.`
 }
 
 function runs(r) {
