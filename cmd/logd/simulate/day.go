@@ -206,5 +206,6 @@ func (s *Scenario) clockError(ns int64) int64 {
 
 // recorded is a time of the day, ns since the start, by the recorder's clock.
 func (s *Scenario) recorded(ns int64) int64 {
-	return s.StartUTC.UnixNano() + ns + s.clockError(ns)
+	t := s.StartUTC.UnixNano() + ns + s.clockError(ns)
+	return t - t%1000 // whole microseconds, as our own listener stamps
 }
