@@ -1,6 +1,6 @@
 // What the server answers. A failure is an Error with one plain sentence.
 
-export class Refused extends Error {
+class Refused extends Error {
   constructor(message, status) {
     super(message)
     this.status = status

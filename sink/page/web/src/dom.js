@@ -1,17 +1,10 @@
 // Elements in one call. What comes from the boat or from a person is always
 // text, never markup.
 
-const SVG = "http://www.w3.org/2000/svg"
-
 // h makes an element: attributes (functions are listeners; null, undefined and
 // false leave one out), then children (text, nodes, lists; null leaves one out).
 export function h(tag, attributes, ...children) {
   return fill(document.createElement(tag), attributes, children)
-}
-
-// s is h for drawings.
-export function s(tag, attributes, ...children) {
-  return fill(document.createElementNS(SVG, tag), attributes, children)
 }
 
 function fill(element, attributes, children) {
@@ -24,7 +17,7 @@ function fill(element, attributes, children) {
   return element
 }
 
-export function nodes(children) {
+function nodes(children) {
   return children.flat(Infinity).filter((c) => c != null && c !== false)
 }
 

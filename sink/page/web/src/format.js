@@ -2,11 +2,11 @@
 import { settings } from "./settings.js"
 
 export const DASH = "–"
-export const NBSP = "\u00a0"
+const NBSP = "\u00a0"
 
-export const L_PER_USGAL = 3.785411784 // NIST SP 811, B.8
-export const FEET = 1 / 0.3048 // NIST SP 811, B.8
-export const POUNDS = 1 / 0.45359237 // NIST SP 811, B.8
+const L_PER_USGAL = 3.785411784 // NIST SP 811, B.8
+const FEET = 1 / 0.3048 // NIST SP 811, B.8
+const POUNDS = 1 / 0.45359237 // NIST SP 811, B.8
 export const MPH = 1.852 / 1.609344 // NIST SP 811, B.8
 
 export const known = (x) => typeof x === "number" && Number.isFinite(x)
