@@ -59,6 +59,7 @@ type Decoder struct {
 	clock    clock.Clock
 	chooser  *choose.Chooser
 	engines  engines
+	bus      engineBus
 	north    north
 	rapid    rapid
 	held     hold
@@ -89,7 +90,8 @@ func New(o Options, out Handler) *Decoder {
 	}
 	d := &Decoder{options: o, out: out, assemble: assemble.New(), devices: device.New()}
 	d.chooser = choose.New(o.Hold, d.rank, d.sourceChanged)
-	d.engines = engines{listed: o.Engines, devices: d.devices, matches: d.matches, tell: d.event}
+	d.engines = engines{listed: o.Engines, devices: d.devices, matches: d.matches, tell: d.event, bus: &d.bus}
+	d.bus = engineBus{engines: &d.engines, twins: choose.NewTwins(o.Hold, d.sourceChanged), name: d.busName}
 	d.emit = d.sample
 	return d
 }
@@ -183,6 +185,10 @@ func (d *Decoder) decode() {
 		m.engine = int8(index)
 	case positionRapid:
 		d.rapid.note(m.source, m.at)
+	default:
+		if m.def.Ranges == pgn.TopBytes && !d.onEngineBus() {
+			return
+		}
 	}
 	m.def.Samples(m.data, d.emit)
 }
@@ -199,7 +205,7 @@ func (d *Decoder) sample(q pgn.Quantity, instance uint8, v pgn.Value) {
 		return
 	}
 	s := sample.Sample{Time: m.at, Value: v.V, Quantity: q, Instance: instance, Source: m.source, State: v.State}
-	if !d.chooser.Use(&s) {
+	if !d.use(&s) {
 		d.stats.NotChosen++
 		return
 	}
@@ -210,10 +216,36 @@ func (d *Decoder) sample(q pgn.Quantity, instance uint8, v pgn.Value) {
 	d.out.Sample(s)
 }
 
+// use reports whether a sample is from the device, and the bus, in use.
+func (d *Decoder) use(s *sample.Sample) bool {
+	m := &d.msg
+	switch {
+	case m.engine < 0 || !d.bus.heard():
+		return d.chooser.Use(s)
+	case m.def.Ranges == pgn.TopBytes:
+		return d.bus.use(s, m.def)
+	}
+	if s.Quantity == pgn.EngineSpeed {
+		d.bus.compare(s)
+	}
+	return d.chooser.Use(s) && (!d.bus.holds(int(s.Instance)) || d.bus.twins.Use(s, choose.Backbone, m.def))
+}
+
+// onEngineBus finds the engine of the present message of the engines' own bus.
+func (d *Decoder) onEngineBus() bool {
+	index, ok := d.bus.find(&d.msg)
+	if !ok {
+		d.stats.NoEngine++
+		return false
+	}
+	d.msg.engine = int8(index)
+	return true
+}
+
 func (d *Decoder) event(e Event) { d.out.Event(e) }
 
 func (d *Decoder) sourceChanged(c choose.Change) {
-	d.event(Event{Kind: SourceChange, Time: c.Time, Group: c.Group, Instance: c.Instance, From: c.From, To: c.To, Why: c.Why})
+	d.event(Event{Kind: SourceChange, Time: c.Time, Group: c.Group, Quantity: c.Quantity, Instance: c.Instance, From: c.From, To: c.To, Why: c.Why})
 }
 
 // rank is a device's place in the preference of a group.
@@ -229,14 +261,19 @@ func (d *Decoder) rank(g choose.Group, source uint16) int {
 
 // matches reports whether a device is the one that the configuration names.
 func (d *Decoder) matches(source uint16, text string) bool {
-	bus := ""
-	if d.options.Buses != nil {
-		names := d.options.Buses()
-		if i := int(d.devices.Devices()[source].Bus); i < len(names) {
-			bus = names[i]
-		}
+	return d.devices.Matches(source, d.busName(source), text)
+}
+
+// busName is the name of a device's interface, "" if it has none.
+func (d *Decoder) busName(source uint16) string {
+	if d.options.Buses == nil {
+		return ""
 	}
-	return d.devices.Matches(source, bus, text)
+	names := d.options.Buses()
+	if i := int(d.devices.Devices()[source].Bus); i < len(names) {
+		return names[i]
+	}
+	return ""
 }
 
 // Now is the trial time of the last frame, in nanoseconds.

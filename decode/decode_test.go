@@ -505,6 +505,8 @@ func FuzzDecoder(f *testing.F) {
 	b.say(0, 1, engineRapid, engine(0, 3000))
 	b.say(0, 1, engineDynamic, values{"instance": 0, "fuel_rate": 1e-5})
 	b.say(0, 1, vesselHeading, values{"heading": 1, "reference": 1})
+	b.say(0, 2, controller1, values{"speed": 50})
+	b.say(0, 2, 65266, values{"fuel_rate": 1e-5})
 	var seed []byte
 	for _, fr := range b.frames {
 		seed = binary.LittleEndian.AppendUint32(seed, fr.ID)
@@ -514,7 +516,7 @@ func FuzzDecoder(f *testing.F) {
 	f.Add(seed)
 	f.Fuzz(func(t *testing.T, b []byte) {
 		r := &record{}
-		d := New(Options{Engines: []Engine{{Instance: 0, Source: "11"}, {Instance: 0}}, Prefer: map[choose.Group][]string{choose.Motion: {"x", "/1", "11"}}}, r)
+		d := New(Options{Engines: []Engine{{Instance: 0, Source: "11"}, {Instance: 0}, {Instance: 3, Address: new(int)}}, Prefer: map[choose.Group][]string{choose.Motion: {"x", "/1", "11"}}}, r)
 		at := morning
 		for len(b) >= 15 {
 			at += int64(int8(b[4])) << (b[5] & 47)

@@ -29,6 +29,10 @@ type Engine struct {
 	// Source names the device that sends them, where two engines have one
 	// instance: NAME in hexadecimal, model, or interface/address. Empty: any.
 	Source string
+	// Bus and Address name the one that sends on the engines' own bus by its
+	// interface and source address; "" and nil: any. Neither: none is named.
+	Bus     string
+	Address *int
 }
 
 // engines finds the position that a message of an engine is of, 0 being the
@@ -49,6 +53,7 @@ type engines struct {
 	places  [MaxEngines]place
 	rivals  []rival
 	changes int64 // of the device registry, that places agree with
+	bus     *engineBus
 }
 
 // place is an engine position and who speaks for it.
@@ -177,7 +182,7 @@ func (e *engines) unlisted(source uint16, sent uint8, at int64) (int, bool) {
 // free gives the lowest free position from a given one on.
 func (e *engines) free(from int, source uint16, sent uint8, at int64, told Event) (int, bool) {
 	for i := from; i < MaxEngines; i++ {
-		if !e.places[i].taken {
+		if !e.places[i].taken && !e.bus.holds(i) {
 			e.take(i, source, sent, at, told)
 			return i, true
 		}

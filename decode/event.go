@@ -1,6 +1,9 @@
 package decode
 
-import "trialday.example/logd/decode/choose"
+import (
+	"trialday.example/logd/decode/choose"
+	"trialday.example/logd/pgn"
+)
 
 // EventKind says what an Event is about.
 type EventKind uint8
@@ -23,10 +26,13 @@ const (
 	// EngineUnlisted: device To sends engine instance Sent, which no
 	// configured engine has; it was taken as engine Instance.
 	EngineUnlisted
+	// EngineBus: the engine that device To, of address Sent, sends on the
+	// engines' own bus is engine Instance, and Why that is thought.
+	EngineBus
 )
 
 func (k EventKind) String() string {
-	return [...]string{"source change", "gap", "clock step", "engine found", "engine instance shared", "engine not configured"}[k]
+	return [...]string{"source change", "gap", "clock step", "engine found", "engine instance shared", "engine not configured", "engine on the engines' bus"}[k]
 }
 
 // Event is a change that concerns the samples after it. Times are trial time in
@@ -37,8 +43,9 @@ type Event struct {
 	// Until is the end of a Gap.
 	Until    int64
 	Group    choose.Group
-	Instance uint8 // engine index; of other groups the instance sent
-	Sent     uint8 // engine instance sent
+	Quantity pgn.Quantity // of the group, that changes alone; None: all
+	Instance uint8        // engine index; of other groups the instance sent
+	Sent     uint8        // engine instance sent
 	From, To uint16
 	Why      choose.Why
 }

@@ -14,6 +14,7 @@ const (
 	engineDynamic = 127489
 	transmission  = 127493
 	tripFuel      = 127497
+	controller1   = 61444
 	positionRapid = 129025
 )
 

@@ -1,5 +1,7 @@
 package pgn
 
+import "math"
+
 // Message is the definition of one PGN. Definitions are shared: do not alter
 // them.
 //
@@ -74,6 +76,17 @@ func (m *Message) Samples(data []byte, emit func(q Quantity, instance uint8, v V
 			emit(q, instance, s.si(data))
 		}
 	}
+}
+
+// Step is the smallest difference of a quantity that the message can say, in SI;
+// 0 if the message does not measure it.
+func (m *Message) Step(q Quantity) float64 {
+	for i := range m.samples {
+		if f := m.samples[i].Field; f.Quantity == q {
+			return math.Abs(f.Resolution * f.Unit.Scale)
+		}
+	}
+	return 0
 }
 
 // index finds messages by PGN in two steps of an array: the high 10 bits give

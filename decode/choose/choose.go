@@ -60,18 +60,25 @@ const (
 	BetterRate
 	Failover
 	Return
+	FinerSteps
+	Configured
+	SameRPM
+	OtherRPM
+	AddressOrder
 )
 
 func (w Why) String() string {
-	return [...]string{"only source", "preferred", "more complete", "better HDOP", "better rate", "failover", "return"}[w]
+	return [...]string{"only source", "preferred", "more complete", "better HDOP", "better rate", "failover", "return", "finer steps",
+		"configured", "rpm agrees", "rpm agrees with no other engine", "order of address"}[w]
 }
 
 // Change tells that a group's samples come from another device from Time on.
 type Change struct {
 	Time     int64 // trial time, ns
 	Group    Group
-	Instance uint8  // of engine, tank or battery
-	From, To uint16 // device index; None
+	Quantity pgn.Quantity // of the group, that changes alone; None: all
+	Instance uint8        // of engine, tank or battery
+	From, To uint16       // device index; None
 	Why      Why
 }
 
