@@ -58,6 +58,12 @@ func (p *places) checkEngines(engines []Engine) {
 		p.optional(at("prop_pitch_m"), e.PropPitchM, 0.05, 10)
 		p.optional(at("fuel_scale"), e.FuelScale, 0.2, 5)
 		p.name(at("source"), e.Source)
+		if e.Bus != "" {
+			p.interfaceName(at("bus"), e.Bus)
+		}
+		if e.Address != nil {
+			p.number(at("address"), float64(*e.Address), 0, 253) // 254 and 255 are nobody and everybody (ISO 11783-5)
+		}
 		p.checkTwins(engines[:i], e, at)
 	}
 }
@@ -69,12 +75,27 @@ func (p *places) checkTwins(before []Engine, e Engine, at func(string) string) {
 		if strings.EqualFold(b.Name, e.Name) {
 			p.add(at("name"), e.Name, fmt.Sprintf("engines[%d] has the same name", j), "a name of its own for each engine")
 		}
+		if e.onBus() && b.onBus() && (e.Bus == b.Bus || e.Bus == "" || b.Bus == "") &&
+			(e.Address == nil || b.Address == nil || *e.Address == *b.Address) {
+			p.add(at("address"), pointed(e.Address), fmt.Sprintf("engines[%d] can be the same on the engines' own bus", j),
+				"an address of its own for each engine, or a bus of its own for each")
+		}
 		told := b.Source != "" && e.Source != "" && !strings.EqualFold(b.Source, e.Source)
 		if *b.Instance == *e.Instance && !told {
 			p.add(at("instance"), *e.Instance, fmt.Sprintf("engines[%d] has the same instance", j),
 				"an instance of its own for each engine, or a different source for each")
 		}
 	}
+}
+
+// onBus reports whether the engine is named on the engines' own bus.
+func (e *Engine) onBus() bool { return e.Bus != "" || e.Address != nil }
+
+func pointed(n *int) any {
+	if n == nil {
+		return nil
+	}
+	return *n
 }
 
 func (p *places) checkFuelAndLoad(f *Fuel, l *Load) {
@@ -214,17 +235,21 @@ func (p *places) checkBus(interfaces []string) {
 	}
 	for i, name := range interfaces {
 		at := fmt.Sprintf("bus.interfaces[%d]", i)
-		if group, udp := strings.CutPrefix(name, "udp:"); udp {
-			a, err := netip.ParseAddrPort(group)
-			if err != nil || !a.Addr().Is4() || !a.Addr().IsMulticast() || a.Port() == 0 {
-				p.add(at, name, "no multicast group", "such as udp:239.64.142.206:9999, of IPv4")
-			}
-		} else if name == "" || len(name) > 15 || strings.ContainsAny(name, " \t\r\n/:") {
-			p.add(at, name, "no name of an interface", "1 to 15 characters such as can0, or udp:GROUP:PORT")
-		}
+		p.interfaceName(at, name)
 		if slices.Contains(interfaces[:i], name) {
 			p.add(at, name, "listed twice", "each interface once")
 		}
+	}
+}
+
+func (p *places) interfaceName(at, name string) {
+	if group, udp := strings.CutPrefix(name, "udp:"); udp {
+		a, err := netip.ParseAddrPort(group)
+		if err != nil || !a.Addr().Is4() || !a.Addr().IsMulticast() || a.Port() == 0 {
+			p.add(at, name, "no multicast group", "such as udp:239.64.142.206:9999, of IPv4")
+		}
+	} else if name == "" || len(name) > 15 || strings.ContainsAny(name, " \t\r\n/:") {
+		p.add(at, name, "no name of an interface", "1 to 15 characters such as can0, or udp:GROUP:PORT")
 	}
 }
 

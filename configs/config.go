@@ -36,6 +36,8 @@ type Engine struct {
 	Name         string   `mapstructure:"name"`
 	Instance     *int     `mapstructure:"instance"` // default: position in the list
 	Source       string   `mapstructure:"source"`   // NAME in hex, where two engines share an instance
+	Bus          string   `mapstructure:"bus"`      // interface of the engines' own bus (SAE J1939), if it has one; "": any
+	Address      *int     `mapstructure:"address"`  // its source address there; not given: any
 	RatedPowerKW *float64 `mapstructure:"rated_power_kw"`
 	RatedRPM     *float64 `mapstructure:"rated_rpm"`
 	GearRatio    *float64 `mapstructure:"gear_ratio"`
