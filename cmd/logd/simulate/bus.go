@@ -31,14 +31,15 @@ func (a *waiting) before(b *waiting) bool {
 // bus is the cable: one frame after another, first come first served, each for
 // as long as its bits take. At the usual load arbitration would change little.
 type bus struct {
-	rand  *rand.Rand
-	queue []waiting // a binary heap, the first to go at its root
-	order uint64
-	free  int64 // ns, end of the last frame
-	heard int64 // ns, last time of reception
-	loss  float64
-	lost  int
-	wrong int
+	rand   *rand.Rand
+	number uint8
+	queue  []waiting // a binary heap, the first to go at its root
+	order  uint64
+	free   int64 // ns, end of the last frame
+	heard  int64 // ns, last time of reception
+	loss   float64
+	lost   int
+	wrong  int
 }
 
 // send queues one frame.
@@ -97,7 +98,7 @@ func (b *bus) pass(until int64, f *frame.Frame) bool {
 		if w.isError {
 			b.wrong++
 		}
-		f.Time, f.Bus, f.IsError, f.Frame = b.heard, 0, w.isError, w.Frame
+		f.Time, f.Bus, f.IsError, f.Frame = b.heard, b.number, w.isError, w.Frame
 		return true
 	}
 	return false

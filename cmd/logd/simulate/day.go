@@ -16,6 +16,7 @@ type Day struct {
 	sensors  sensors
 	rand     *rand.Rand // of the bus and the devices' timing
 	bus      bus
+	engines  bus // the engines' own
 	devices  [deviceCount]device
 	present  []int // indices of the devices that there are
 	orders   []order
@@ -47,6 +48,7 @@ func (s *Scenario) Start(seed uint64) *Day {
 	d.recorder = newRecorder(d.world, seed)
 	d.orders = s.orders(seed)
 	d.bus = bus{rand: d.rand, loss: s.Faults.FastPacketLossPct / 100}
+	d.engines = bus{number: 1, rand: stream(seed, streamEngineBus)}
 	d.build()
 	d.plan()
 	return d
@@ -76,7 +78,7 @@ func (d *Day) Next(f *frame.Frame) error {
 		if d.over {
 			until = d.now + second
 		}
-		if d.bus.pass(until, f) {
+		if d.ready().pass(until, f) {
 			f.Time = d.scenario.recorded(f.Time)
 			return nil
 		}
@@ -86,6 +88,14 @@ func (d *Day) Next(f *frame.Frame) error {
 		}
 		d.advance()
 	}
+}
+
+// ready is the bus whose next frame goes first.
+func (d *Day) ready() *bus {
+	if e, b := d.engines.queue, d.bus.queue; len(e) > 0 && (len(b) == 0 || e[0].ready < b[0].ready) {
+		return &d.engines
+	}
+	return &d.bus
 }
 
 func (d *Day) finish() {
@@ -154,7 +164,7 @@ func (d *Day) transmit(index int) {
 			sp.apply(m.data, d.world.t)
 		}
 		late := int64(d.rand.Float64() * float64(m.jitter))
-		d.bus.packet(m.def, dev.address, pgn.Broadcast, m.sequence, m.data, due+m.latency+late)
+		dev.bus.packet(m.def, dev.address, pgn.Broadcast, m.sequence, m.data, due+m.latency+late)
 		m.sequence++
 	}
 }

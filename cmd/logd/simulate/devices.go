@@ -20,8 +20,9 @@ const (
 	deviceRudder
 	deviceDisplay
 	deviceNewcomer
-	deviceEngine // the first of maxEngines
-	deviceCount  = deviceEngine + maxEngines
+	deviceEngine                                 // the first of maxEngines
+	deviceController = deviceEngine + maxEngines // likewise, on the engines' own bus
+	deviceCount      = deviceController + maxEngines
 )
 
 // deviceKeys names the devices in scenarios, in the order of the constants.
@@ -34,6 +35,9 @@ func keys() []string {
 	for i := range maxEngines {
 		list = append(list, fmt.Sprintf("engine_%d", i+1))
 	}
+	for i := range maxEngines {
+		list = append(list, fmt.Sprintf("controller_%d", i+1))
+	}
 	return list
 }
 
@@ -41,9 +45,10 @@ func keys() []string {
 // and serial numbers are invented.
 type device struct {
 	key      string
+	bus      *bus
 	address  uint8
 	name     []byte // payload of the address claim
-	product  []byte
+	product  []byte // nil: it does not say
 	messages []message
 	silent   bool // not powered yet
 }
@@ -114,7 +119,7 @@ func (d *Day) build() {
 	add := func(index int, address uint8, manufacturer, function, class int64, model string) *device {
 		dev := &d.devices[index]
 		*dev = device{
-			key: deviceKeys[index], address: address,
+			key: deviceKeys[index], bus: &d.bus, address: address,
 			name:    claim(int64(1000+37*index), manufacturer, function, class, 1),
 			product: product(int64(100+index), model+" (invented)", fmt.Sprintf("SIM%04d", 1000+37*index)),
 		}
@@ -122,6 +127,9 @@ func (d *Day) build() {
 		return dev
 	}
 	for i := range s.Engines.Names {
+		if b := s.EngineBus; b != nil && !b.Gateways {
+			break
+		}
 		d.engineMessages(add(deviceEngine+i, uint8(16+i), 2041, 160, 50, "Engine gateway"), i)
 	}
 	d.gnssMessages(add(deviceGNSS1, 32, 2042, 145, 60, "Satellite receiver"), 0)
@@ -143,6 +151,13 @@ func (d *Day) build() {
 	}
 	for _, index := range d.present {
 		d.heartbeat(&d.devices[index])
+	}
+	for i := range s.Engines.Names {
+		if b := s.EngineBus; b != nil {
+			dev := add(deviceController+i, b.address(i), 2047, 0, 0, "")
+			dev.bus, dev.product = &d.engines, nil
+			d.controllerMessages(dev, i)
+		}
 	}
 	d.misinstall()
 }

@@ -68,7 +68,7 @@ func (d *Day) claims(index int) func(int64) int64 {
 	return func(due int64) int64 {
 		dev := &d.devices[index]
 		if !dev.silent {
-			d.bus.packet(pgn.Lookup(pgn.AddressClaim), dev.address, pgn.Broadcast, 0, dev.name, due)
+			dev.bus.packet(pgn.Lookup(pgn.AddressClaim), dev.address, pgn.Broadcast, 0, dev.name, due)
 		}
 		return 0
 	}
@@ -78,8 +78,8 @@ func (d *Day) products(index int) func(int64) int64 {
 	sequence := uint8(0)
 	return func(due int64) int64 {
 		dev := &d.devices[index]
-		if !dev.silent {
-			d.bus.packet(pgn.Lookup(126996), dev.address, pgn.Broadcast, sequence, dev.product, due)
+		if !dev.silent && dev.product != nil {
+			dev.bus.packet(pgn.Lookup(126996), dev.address, pgn.Broadcast, sequence, dev.product, due)
 			sequence++
 		}
 		return 0

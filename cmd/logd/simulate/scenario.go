@@ -25,6 +25,7 @@ type Scenario struct {
 	Vessel      Vessel      `mapstructure:"vessel"`
 	Hull        Hull        `mapstructure:"hull"`
 	Engines     Engines     `mapstructure:"engines"`
+	EngineBus   *EngineBus  `mapstructure:"engine_bus"` // nil: none
 	Propeller   Propeller   `mapstructure:"propeller"`
 	Environment Environment `mapstructure:"environment"`
 	Captain     Captain     `mapstructure:"captain"`
@@ -344,6 +345,7 @@ func (s *Scenario) check(c *checker) {
 	s.checkBoat(c)
 	s.checkWorld(c)
 	s.checkFaults(c)
+	s.checkEngineBus(c)
 	if len(s.Script) == 0 {
 		c.refuse("script", "is empty")
 	}
@@ -520,6 +522,3 @@ func (ev *Event) check(c *checker, path string, passes int) {
 	}
 	c.within(path+".dropout_s", ev.DropoutS, 0, 600)
 }
-
-// Buses returns the names of the interfaces that frames refer to.
-func (s *Scenario) Buses() []string { return []string{s.Interface} }

@@ -20,6 +20,7 @@ const (
 	streamBus
 	streamVariant
 	streamFaults
+	streamEngineBus
 )
 
 func stream(seed uint64, use uint64) *rand.Rand {
