@@ -36,7 +36,7 @@ func Options(c *configs.Config, buses func() []string) decode.Options {
 		if e.Instance != nil {
 			instance = *e.Instance
 		}
-		o.Engines = append(o.Engines, decode.Engine{Instance: instance, Source: e.Source})
+		o.Engines = append(o.Engines, decode.Engine{Instance: instance, Source: e.Source, Bus: e.Bus, Address: e.Address})
 	}
 	return o
 }
@@ -49,8 +49,10 @@ func steadiness(e decode.Event) bool {
 		return false
 	}
 	switch e.Group {
-	case choose.Motion, choose.Heading, choose.EngineState:
+	case choose.Motion, choose.Heading:
 		return true
+	case choose.EngineState:
+		return e.Quantity == pgn.None || e.Quantity == pgn.FuelRate
 	}
 	return false
 }
@@ -183,7 +185,7 @@ func (d *document) devices() []results.Device {
 func (d *document) sources(names []string, edge results.Edge) []results.SourceUse {
 	var out []results.SourceUse
 	for _, e := range d.Events {
-		if e.Kind != decode.SourceChange || e.To == choose.None {
+		if e.Kind != decode.SourceChange && e.Kind != decode.EngineBus || e.To == choose.None {
 			continue
 		}
 		out = append(out, results.SourceUse{
@@ -196,6 +198,12 @@ func (d *document) sources(names []string, edge results.Edge) []results.SourceUs
 // groupName tells the quantities of a change of source, and of which engine,
 // tank or battery they are.
 func groupName(e decode.Event, names []string) string {
+	switch {
+	case e.Kind == decode.EngineBus:
+		return "engine " + engineName(names, e.Instance)
+	case e.Quantity != pgn.None:
+		return e.Quantity.String() + " " + engineName(names, e.Instance)
+	}
 	switch e.Group {
 	case choose.EngineSpeed, choose.EngineState, choose.Gearbox, choose.Trip:
 		return e.Group.String() + " " + engineName(names, e.Instance)
@@ -312,6 +320,7 @@ func (d *document) findings(names []string) []results.Finding {
 			})
 		}
 	}
+	out = append(out, d.engineBus(names)...)
 	if d.Dropped > 0 || d.MoreGaps > 0 {
 		out = append(out, results.Finding{
 			Kind: "too_many_changes", Sure: "certain",
