@@ -134,8 +134,13 @@ func (g *grid) cellAt(n int64) *frame {
 
 // clip copies the cells from, up to and without, to, as far as they are kept.
 func (g *grid) clip(from, to int64) []frame {
-	var out []frame
-	for n := max(from, g.next-keep, 0); n < to; n++ {
+	from = max(from, g.next-keep, 0)
+	return g.copy(make([]frame, 0, max(to-from, 0)), from, to)
+}
+
+// copy appends cells to out, the kept ones of those from, up to and without, to.
+func (g *grid) copy(out []frame, from, to int64) []frame {
+	for n := from; n < to; n++ {
 		if f := g.cellAt(n); f != nil {
 			out = append(out, *f)
 		}

@@ -51,6 +51,7 @@ type Watch struct {
 	set    Settings
 	grid   *grid
 	lag    lagWatch
+	second []frame // the last one that lag has looked at
 	accel  accelWatch
 	turn   turnWatch
 	stop   stopWatch
@@ -92,8 +93,9 @@ func (w *Watch) cell(n int64) {
 		return
 	}
 	if n%int64(perSecond) == 0 {
-		if c := w.grid.clip(n-int64(perSecond), n+1); len(c) == perSecond+1 {
-			w.lag.add(c)
+		w.second = w.grid.copy(w.second[:0], n-int64(perSecond), n+1)
+		if len(w.second) == perSecond+1 {
+			w.lag.add(w.second)
 		}
 	}
 	w.accel.cell(w.grid, n, f, &w.report)

@@ -39,6 +39,8 @@ type Track struct {
 	points   [keep]point
 	n        int // points kept, the last ones of the ring
 	next     int
+	// course and speed are the last ones made.
+	course, speed sample.Sample
 	// Seconds counts those in which a velocity was made.
 	Seconds int64
 	counted int64 // number of the last of them
@@ -52,13 +54,14 @@ type point struct {
 }
 
 // Add takes a sample. Where it completes a position of a boat that sends no
-// velocity, ok is true and course and speed are samples of the same moment.
-func (t *Track) Add(s *sample.Sample) (course, speed sample.Sample, ok bool) {
+// velocity it returns samples of course and speed at the same moment, which stand
+// until the next call; else nil.
+func (t *Track) Add(s *sample.Sample) (course, speed *sample.Sample) {
 	if !t.started { // a receiver is given time to say its first word
 		t.velocity, t.started = s.Time, true
 	}
 	if s.State != pgn.Valid {
-		return
+		return nil, nil
 	}
 	switch s.Quantity {
 	case pgn.SpeedOverGround:
@@ -66,28 +69,34 @@ func (t *Track) Add(s *sample.Sample) (course, speed sample.Sample, ok bool) {
 	case pgn.Latitude:
 		t.latitude, t.pending = *s, true
 	case pgn.Longitude:
-		if !t.pending || t.latitude.Time != s.Time || t.latitude.Source != s.Source {
-			return
-		}
-		t.pending = false
-		t.put(s.Time, t.latitude.Value, s.Value)
-		if s.Time-t.velocity < patience {
-			return
-		}
-		v, dir, known := t.slope()
-		if !known {
-			return
-		}
-		if at := s.Time/second + 1; at != t.counted {
-			t.counted = at
-			t.Seconds++
-		}
-		course, speed = *s, *s
-		course.Quantity, course.Value = pgn.CourseOverGround, dir
-		speed.Quantity, speed.Value = pgn.SpeedOverGround, v
-		return course, speed, true
+		return t.position(s)
 	}
-	return
+	return nil, nil
+}
+
+// position takes the second half of a position.
+func (t *Track) position(longitude *sample.Sample) (course, speed *sample.Sample) {
+	s := longitude
+	if !t.pending || t.latitude.Time != s.Time || t.latitude.Source != s.Source {
+		return nil, nil
+	}
+	t.pending = false
+	t.put(s.Time, t.latitude.Value, s.Value)
+	if s.Time-t.velocity < patience {
+		return nil, nil
+	}
+	v, dir, known := t.slope()
+	if !known {
+		return nil, nil
+	}
+	if at := s.Time/second + 1; at != t.counted {
+		t.counted = at
+		t.Seconds++
+	}
+	t.course, t.speed = *s, *s
+	t.course.Quantity, t.course.Value = pgn.CourseOverGround, dir
+	t.speed.Quantity, t.speed.Value = pgn.SpeedOverGround, v
+	return &t.course, &t.speed
 }
 
 // The ellipsoid of WGS 84 (from memory), for the radii of curvature at a latitude.

@@ -24,8 +24,8 @@ func sail(t *Track, from float64, latitude, longitude, knots, course, hertz, noi
 		lon := longitude + (way*math.Sin(course)+noise*r.NormFloat64())/radius/math.Cos(latitude)
 		at := int64(s * 1e9)
 		t.Add(&sample.Sample{Time: at, Quantity: pgn.Latitude, Value: lat, Source: 5})
-		c, v, ok := t.Add(&sample.Sample{Time: at, Quantity: pgn.Longitude, Value: math.Remainder(lon, 2*math.Pi), Source: 5})
-		if ok {
+		c, v := t.Add(&sample.Sample{Time: at, Quantity: pgn.Longitude, Value: math.Remainder(lon, 2*math.Pi), Source: 5})
+		if c != nil {
 			if c.Time != at || v.Time != at || c.Quantity != pgn.CourseOverGround || v.Quantity != pgn.SpeedOverGround || v.Source != 5 {
 				panic("not a velocity of that moment")
 			}
@@ -86,7 +86,7 @@ func TestOnlyWhereNoVelocityIsSent(t *testing.T) {
 			given++
 		}
 		track.Add(&sample.Sample{Time: at, Quantity: pgn.Latitude, Value: float64(i) * 1e-7})
-		if _, _, ok := track.Add(&sample.Sample{Time: at, Quantity: pgn.Longitude}); ok {
+		if course, _ := track.Add(&sample.Sample{Time: at, Quantity: pgn.Longitude}); course != nil {
 			made++
 		}
 	}
@@ -100,8 +100,8 @@ func TestOnlyWhereNoVelocityIsSent(t *testing.T) {
 func TestWhatIsNoPosition(t *testing.T) {
 	var track Track
 	add := func(at int64, q pgn.Quantity, source uint16, state pgn.State) bool {
-		_, _, ok := track.Add(&sample.Sample{Time: at, Quantity: q, Source: source, State: state})
-		return ok
+		course, speed := track.Add(&sample.Sample{Time: at, Quantity: q, Source: source, State: state})
+		return course != nil || speed != nil
 	}
 	for i := range int64(100) {
 		at := i * second

@@ -75,9 +75,9 @@ func (d *Day) Frame(f *frame.Frame) {
 func (d *Day) Sample(s sample.Sample) {
 	d.correct.apply(&s)
 	d.take(&s)
-	if course, speed, ok := d.track.Add(&s); ok {
-		d.take(&course)
-		d.take(&speed)
+	if course, speed := d.track.Add(&s); course != nil {
+		d.take(course)
+		d.take(speed)
 	}
 }
 
