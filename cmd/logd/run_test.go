@@ -257,7 +257,7 @@ func whole(t *testing.T, dir string) (numbers []uint32) {
 
 func waitFor(t *testing.T, what string, f func() bool) {
 	t.Helper()
-	for end := time.Now().Add(time.Minute); !f(); time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(5 * time.Minute); !f(); time.Sleep(10 * time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatalf("waited in vain: %s", what)
 		}
