@@ -15,6 +15,7 @@ import (
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode/choose"
 	"trialday.example/logd/pgn"
+	"trialday.example/logd/sink/results"
 )
 
 //go:embed setup.yaml.tmpl
@@ -41,6 +42,8 @@ type proposedEngine struct {
 	Name     string
 	Instance int
 	Source   string // NAME, where another has the same instance
+	Bus      string // the engines' own, and its address there; "" where it was not heard there
+	Address  int
 	Note     string
 }
 
@@ -98,6 +101,12 @@ func (p *proposal) engines(h *hearing) {
 		if list := h.found.Vessel.Engines; at < len(list) {
 			e.Instance = list[at].Instance
 		}
+		if use := h.ownBus(at); use != nil {
+			if d := h.found.Devices[use.Device]; slices.Contains(p.Interfaces, d.Bus) {
+				e.Bus, e.Address = d.Bus, d.Addresses[len(d.Addresses)-1]
+			}
+			e.Note += "; on the engines' own bus: " + use.Why
+		}
 		count[e.Instance]++
 		p.Engines = append(p.Engines, e)
 	}
@@ -113,6 +122,22 @@ func (p *proposal) engines(h *hearing) {
 		e.Note += "; shares its instance: say which is port"
 	}
 	p.separate()
+}
+
+// ownBus tells from which device on the engines' own bus an engine, by index,
+// was heard and why that is thought; nil for none.
+func (h *hearing) ownBus(at int) (last *results.SourceUse) {
+	if at >= len(h.found.Vessel.Engines) {
+		return nil
+	}
+	for i := range h.found.Sources {
+		use := &h.found.Sources[i]
+		if use.Quantity == "engine "+h.found.Vessel.Engines[at].Name &&
+			use.Device < len(h.found.Devices) && len(h.found.Devices[use.Device].Addresses) > 0 {
+			last = use
+		}
+	}
+	return last
 }
 
 // separate drops engines that nothing tells apart from one before.

@@ -119,6 +119,30 @@ func TestSetupTellsTwinsApart(t *testing.T) {
 	wantLine(t, answers(t, r, text), "FINDINGS", "none")
 }
 
+// Engines on a bus of their own are named by their addresses there, as they were
+// found, and check then takes them from the file.
+func TestSetupNamesEnginesOnTheirOwnBus(t *testing.T) {
+	t.Parallel()
+	r := simulatedRecording(t, "../../testdata/completeness/engine_bus_odd.yaml")
+	c, text, said := proposed(t, r)
+	if len(c.Engines) != 3 {
+		t.Fatalf("engines %+v", c.Engines)
+	}
+	for i, want := range []int{17, 0, 5} {
+		if e := c.Engines[i]; e.Bus != "can1" || e.Address == nil || *e.Address != want {
+			t.Errorf("engine %d: %+v, want address %d", i, e, want)
+		}
+	}
+	if !strings.Contains(said, "rpm agrees") {
+		t.Errorf("%s", said)
+	}
+	wantLine(t, answers(t, r, text), "FINDINGS", "none")
+	r.buses[1] = "an odd name/for an interface"
+	if c, text, _ := proposed(t, r); c.Engines[0].Bus != "" {
+		t.Errorf("%s", text)
+	}
+}
+
 // Whatever is heard, the file passes the checks.
 func TestSetupOfAnyBoat(t *testing.T) {
 	t.Parallel()
