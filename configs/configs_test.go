@@ -91,6 +91,22 @@ func TestTwinInstancesAreToldApartBySource(t *testing.T) {
 	}
 }
 
+func TestEnginesOnTheirOwnBus(t *testing.T) {
+	c := parseString(t, `engines: [{bus: can1, address: 0}, {bus: can1, address: 17}, {bus: can2}, {}, {instance: 9}]`)
+	if e := c.Engines; e[0].Bus != "can1" || *e[0].Address != 0 || *e[1].Address != 17 || e[2].Address != nil || e[3].Bus != "" {
+		t.Errorf("%+v", e)
+	}
+	for _, text := range []string{
+		`engines: [{bus: can1, address: 3}, {bus: can1, address: 3}]`,
+		`engines: [{bus: can1}, {bus: can1, address: 3}]`,
+		`engines: [{address: 3}, {bus: can1, address: 3}]`,
+	} {
+		wantFault(t, text, "engines[1].address", "engines[0] can be the same", "an address of its own")
+	}
+	wantFault(t, `engines: [{address: 254}]`, "engines[0].address", "254", "0 to 253")
+	wantFault(t, `engines: [{bus: "can 1"}]`, "engines[0].bus", `"can 1"`, "no name of an interface")
+}
+
 // wantFault asks for a fault line that names the file and has all the parts.
 func wantFault(t *testing.T, text string, parts ...string) {
 	t.Helper()

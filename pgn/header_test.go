@@ -69,6 +69,9 @@ func TestHeaderAgainstTshark(t *testing.T) {
 	}
 	rng := rand.New(rand.NewPCG(15, 16))
 	ids := []uint32{0x09F2007F, 0x0DF20110, 0x09F80203, 0, 0x1FFFFFFF}
+	for _, m := range pgn.All() {
+		ids = append(ids, pgn.Header{Priority: m.Priority, PGN: m.PGN, Source: 3, Destination: pgn.Broadcast}.ID())
+	}
 	for range 2000 {
 		ids = append(ids, rng.Uint32()&0x1FFFFFFF)
 	}

@@ -36,22 +36,19 @@ func (d *document) engineBus(names []string) []results.Finding {
 		}
 	}
 	var out []results.Finding
-	const remedy = "shift or rev one engine at a time to see which is which, and set engines[].bus and engines[].address in the configuration"
-	if len(ordered) > 1 {
+	add := func(kind, what string, which []string, meaning string) {
 		out = append(out, results.Finding{
-			Kind: "engine_bus_order", Sure: "certain",
-			What:    "engines on their own bus were put from port to starboard in order of source address: " + strings.Join(ordered, ", "),
-			Meaning: "which of them is port and which starboard is a guess; figures of all engines together do not hang on it",
-			Remedy:  remedy,
+			Kind: kind, Sure: "certain", What: what + ": " + strings.Join(which, ", "), Meaning: meaning,
+			Remedy: "shift or rev one engine at a time to see which is which, and set engines[].bus and engines[].address in the configuration",
 		})
 	}
+	if len(ordered) > 1 {
+		add("engine_bus_order", "engines on their own bus were put from port to starboard in order of source address", ordered,
+			"which of them is port and which starboard is a guess; figures of all engines together do not hang on it")
+	}
 	if len(apart) > 0 {
-		out = append(out, results.Finding{
-			Kind: "engine_bus_apart", Sure: "certain",
-			What:    "on the engines' own bus there are engines whose rpm is that of none on the boat's bus: " + strings.Join(apart, ", "),
-			Meaning: "they are counted as engines of their own, and their positions are a guess",
-			Remedy:  remedy,
-		})
+		add("engine_bus_apart", "on the engines' own bus there are engines whose rpm is that of none on the boat's bus", apart,
+			"they are counted as engines of their own, and their positions are a guess")
 	}
 	return out
 }

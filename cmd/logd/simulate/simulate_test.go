@@ -533,6 +533,9 @@ func TestParseRefuses(t *testing.T) {
 		{"start: 2031-05-14T08:10:00Z", "start: soon", "start"},
 		{"beam_m: 3.9", "7: 3.9", "vessel: a key there is no text"},
 		{"name: demo-triple", "name: [", "not YAML"},
+		{"name: demo-triple", "name: x\nengine_bus: {interface: can0}", `engine_bus.interface: "can0"`},
+		{"name: demo-triple", "name: x\nengine_bus: {interface: can1, addresses: [1, 2]}", "engine_bus.addresses (their count): 2"},
+		{"name: demo-triple", "name: x\nengine_bus: {interface: can1, addresses: [1, 1, 254]}", "engine_bus.addresses: 254"},
 	} {
 		broken := strings.Replace(string(text), c.old, c.new, 1)
 		if broken == string(text) {
