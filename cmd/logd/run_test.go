@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -33,6 +34,7 @@ import (
 // is closed.
 type live struct {
 	*capture.Reader
+	n    int           // frames, once done
 	done chan struct{} // closed at the end of the capture
 	end  chan struct{}
 	once sync.Once
@@ -40,6 +42,9 @@ type live struct {
 
 func (l *live) Next(f *frame.Frame) error {
 	err := l.Reader.Next(f)
+	if err == nil {
+		l.n++
+	}
 	if errors.Is(err, io.EOF) {
 		l.once.Do(func() { close(l.done) })
 		<-l.end
@@ -59,8 +64,9 @@ func TestLiveEqualsReplay(t *testing.T) {
 		t.Fatal(err)
 	}
 	cfg.Journal.Dir = filepath.Join(dir, "trials")
+	frames := 0
 	for _, part := range halves(t, log) {
-		recordLive(t, cfg, part)
+		frames = recordLive(t, cfg, part, frames)
 	}
 	found, err := filepath.Glob(filepath.Join(cfg.Journal.Dir, "*"))
 	if err != nil || len(found) != 1 {
@@ -105,12 +111,33 @@ func halves(t *testing.T, log string) []string {
 	return names
 }
 
-// recordLive records a capture as if it came from a bus.
-func recordLive(t *testing.T, cfg configs.Config, path string) {
+// recordLive records a capture as if it came from a bus, in a trial that has so
+// many frames, and returns how many it has then. It comes faster than from a
+// bus, so the figures are waited for.
+func recordLive(t *testing.T, cfg configs.Config, path string, before int) int {
 	t.Helper()
-	src, stop := begin(t, cfg, path, nil)
+	address := fmt.Sprintf("127.0.0.1:%d", freePort(t, "tcp"))
+	src, stop := begin(t, cfg, path, func() (net.Listener, error) { return net.Listen("tcp", address) })
+	defer stop()
 	<-src.done
-	stop()
+	all := before + src.n
+	waitFor(t, "every frame is in the journal and in the figures", func() bool {
+		text := metricsAt(address)
+		return strings.Contains(text, fmt.Sprintf("\nlogd_journal_frames %v\n", float64(all))) &&
+			strings.Contains(text, `logd_reader_lag_frames{reader="figures"} 0`+"\n")
+	})
+	return all
+}
+
+// metricsAt is "" as long as nobody answers there.
+func metricsAt(address string) string {
+	resp, err := http.Get("http://" + address + "/metrics")
+	if err != nil {
+		return ""
+	}
+	defer resp.Body.Close()
+	text, _ := io.ReadAll(resp.Body)
+	return string(text)
 }
 
 // begin records a capture as if it came from a bus, until it is stopped.
@@ -152,7 +179,7 @@ func contents(t *testing.T, dir string) map[string][]byte {
 }
 
 // program builds the program itself.
-func program(t *testing.T) string {
+func program(t testing.TB) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "logd")
 	if out, err := exec.Command("go", "build", "-o", path, ".").CombinedOutput(); err != nil {
@@ -167,7 +194,7 @@ type process struct {
 	log bytes.Buffer
 }
 
-func start(t *testing.T, path, config string) *process {
+func start(t testing.TB, path, config string) *process {
 	t.Helper()
 	p := &process{Cmd: exec.Command(path, "run", "--config", config)}
 	p.Stderr = &p.log
@@ -214,7 +241,7 @@ func newTalker(t *testing.T, group string) *talker {
 }
 
 // freePort finds a port that is free on this machine.
-func freePort(t *testing.T, network string) int {
+func freePort(t testing.TB, network string) int {
 	t.Helper()
 	if network == "udp" {
 		c, err := net.ListenPacket("udp4", "127.0.0.1:0")
