@@ -25,6 +25,7 @@ type Found struct {
 // it; its windows are in no step.
 type Evidence struct {
 	Found
+	Frozen     []Frozen // windows that reach into them are not accepted
 	Fuel       FuelRecord
 	Manoeuvres *manoeuvre.Evidence
 }
@@ -43,7 +44,6 @@ func (t *Trial) Evidence() *Evidence {
 // became of the amendments stands in the report, in their order.
 func Derive(e *Evidence, set Settings, amendments []Amendment) *Report {
 	r := DeriveSteps(e, set, amendments)
-	r.Best = FindBest(r.Steps, set.Boat)
 	r.Paddle = CalibratePaddle(r.Windows, &r.Day)
 	r.Manoeuvres = *e.Manoeuvres.Derive(set.manoeuvres(), r.Day.flow)
 	r.Propulsion = Propel(r.Steps, set.Shafts)
@@ -53,13 +53,15 @@ func Derive(e *Evidence, set Settings, amendments []Amendment) *Report {
 	return r
 }
 
-// DeriveSteps is the part of Derive that gives the steps and the day's current;
-// the rest of the report is empty.
+// DeriveSteps is the part of Derive that gives the steps, the best of them and
+// the day's current; the rest of the report is empty.
 func DeriveSteps(e *Evidence, set Settings, amendments []Amendment) *Report {
 	r := &Report{Found: e.Found}
 	r.Windows = slices.Clone(e.Windows)
+	rejectFrozen(r.Windows, e.Frozen)
 	r.Outcomes = amend(r.Windows, set.Step, amendments)
 	r.Steps = Steps(r.Windows, set.Step, set.Boat)
+	r.Best = FindBest(r.Steps, set.Boat)
 	r.Day = FitDay(r.Windows, r.Steps)
 	r.Day.setFlows(r.Windows, r.Steps)
 	return r

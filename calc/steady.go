@@ -21,10 +21,16 @@ const (
 	ShallowWater
 	DataGap
 	SourceChange
+	// Those found by what the day shows of the sensors: see Frozen.
+	SpeedFrozen
+	HeadingFrozen
+	RPMFrozen
+	FuelFrozen
 )
 
 var reasonNames = [...]string{"", "too short", "still accelerating", "rpm hunting", "course change",
-	"fuel rate not steady", "shallow water", "data gap", "source change"}
+	"fuel rate not steady", "shallow water", "data gap", "source change",
+	"speed frozen", "heading frozen", "rpm frozen", "fuel rate frozen"}
 
 func (r Reason) String() string { return reasonNames[r] }
 

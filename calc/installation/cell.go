@@ -3,6 +3,7 @@ package installation
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"trialday.example/logd/decode/sample"
 	"trialday.example/logd/pgn"
@@ -60,6 +61,11 @@ func (c *cell) engaged() bool {
 		}
 	}
 	return false
+}
+
+// free tells whether every gear that is heard is out.
+func (c *cell) free() bool {
+	return !c.engaged() && slices.Contains(c.gear[:], neutral)
 }
 
 // cells gathers samples into seconds, and hands each on when it has passed.

@@ -223,6 +223,21 @@ func TestStuckValues(t *testing.T) {
 	}
 }
 
+// A receiver may say zero at rest while the engines are warmed up; in gear it
+// may not.
+func TestStuckSpeedIsToldFromRest(t *testing.T) {
+	for gear, want := range map[int8][]Kind{neutral: nil, forward: {Stuck}} {
+		b := newBoat()
+		for i := range 1200 {
+			b.now += second / 10
+			b.give(b.now, pgn.SpeedOverGround, 0, 0)
+			b.give(b.now, pgn.EngineSpeed, 0, 11+float64(i)/50)
+			b.give(b.now, pgn.Gear, 0, float64(gear))
+		}
+		b.want(t, want...)
+	}
+}
+
 func TestSpikes(t *testing.T) {
 	b := newBoat()
 	b.speed = 8

@@ -3,6 +3,7 @@ package installation
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 )
 
 const (
@@ -54,11 +55,8 @@ type still struct {
 	w           witness
 
 	all, repeats float64 // samples under way, and those equal to the one before
-	found        int
-	seconds      float64
+	found        []Stretch
 	samples      float64 // in what was found
-	from, to     int64
-	shortest     float64 // s
 }
 
 func (s *still) reset() {
@@ -94,6 +92,8 @@ func (s *still) see(c *cell, engine int, own bool) {
 	v, n := c.v[speed], c.fast()
 	if own {
 		n = c.v[revs+quantity(engine)]
+	} else if c.free() {
+		n = math.NaN() // warmed up alongside, an engine moves nothing
 	}
 	if v >= 0 {
 		w.slowest, w.fastest = math.Min(w.slowest, v), math.Max(w.fastest, v)
@@ -117,14 +117,9 @@ func (s *still) end(w *watched) {
 	long := s.last - s.since
 	// An engine that sends zero is stopped, not stuck.
 	if s.n >= stillSamples && long >= stillSpan && !(w.engine && s.value == 0) && w.moves(&s.w) {
-		if s.found == 0 {
-			s.from, s.shortest = s.since, math.Inf(1)
-		}
-		s.found++
-		s.seconds += float64(long) / 1e9
-		s.shortest = math.Min(s.shortest, float64(long)/1e9)
+		// A copy of the watch that goes on by itself shares the earlier ones.
+		s.found = append(slices.Clip(s.found), Stretch{s.since, s.last})
 		s.samples += s.own
-		s.to = s.last
 	}
 	s.reset()
 }
@@ -134,18 +129,24 @@ func (s *still) end(w *watched) {
 // the seconds of the shortest stretch, as values within a second are hardly
 // independent.
 func (s *still) findings() []Finding {
-	if s.found == 0 {
+	if len(s.found) == 0 {
 		return nil
+	}
+	seconds, shortest := 0.0, math.Inf(1)
+	for _, f := range s.found {
+		seconds += f.seconds()
+		shortest = math.Min(shortest, f.seconds())
 	}
 	part := usual
 	if other := s.all - s.samples; other > leastOther {
 		part = (s.repeats - s.samples) / other
 	}
-	p := 1 - math.Pow(math.Max(part, 0), s.shortest)
+	p := 1 - math.Pow(math.Max(part, 0), shortest)
 	if p < enough {
 		return nil
 	}
-	f := Finding{Kind: Stuck, N: s.found, Seconds: s.seconds, From: s.from, To: s.to, Probability: p}
+	f := Finding{Kind: Stuck, N: len(s.found), Seconds: seconds, From: s.found[0].From, To: s.found[len(s.found)-1].To,
+		Stretches: s.found, Probability: p}
 	f.Value.Mean = s.value
 	return []Finding{f}
 }

@@ -45,11 +45,19 @@ type Finding struct {
 	N        int
 	Seconds  float64
 	From, To int64 // trial time, ns, where it has a place in the day
+	// Stretches are those of a value that was stuck, from the first of the equal
+	// samples to the last.
+	Stretches []Stretch
 	// T is Student's t behind the probability; NaN where there is none.
 	T float64
 	// Probability is that of the finding being right, 0 to 1.
 	Probability float64
 }
+
+// Stretch is a part of the day, in trial time, ns.
+type Stretch struct{ From, To int64 }
+
+func (s Stretch) seconds() float64 { return float64(s.To-s.From) / 1e9 }
 
 // Given is what the rest of calc found out about the day.
 type Given struct {

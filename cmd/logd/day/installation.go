@@ -48,6 +48,37 @@ func (f *fitted) frame(now int64, fr *frame.Frame) {
 	}
 }
 
+// frozenReason is why windows are rejected in which a quantity stood still;
+// Accepted where steps do not hang on it.
+func frozenReason(q pgn.Quantity) calc.Reason {
+	switch q {
+	case pgn.SpeedOverGround:
+		return calc.SpeedFrozen
+	case pgn.Heading, pgn.HeadingMagnetic:
+		return calc.HeadingFrozen
+	case pgn.EngineSpeed:
+		return calc.RPMFrozen
+	case pgn.FuelRate:
+		return calc.FuelFrozen
+	}
+	return calc.Accepted
+}
+
+// frozen gives the stretches that no window may reach into.
+func frozen(e *installation.Evidence) []calc.Frozen {
+	var out []calc.Frozen
+	for _, f := range e.Findings {
+		reason := frozenReason(f.Quantity)
+		if f.Kind != installation.Stuck || reason == calc.Accepted {
+			continue
+		}
+		for _, s := range f.Stretches {
+			out = append(out, calc.Frozen{Reason: reason, From: s.From, To: s.To})
+		}
+	}
+	return out
+}
+
 // installation puts what was found into words, and says what could not be told.
 func (d *document) installation(r *results.Results, rep *calc.Report, edge results.Edge) {
 	e := d.Installation
@@ -130,7 +161,9 @@ func (d *document) word(f *installation.Finding, rep *calc.Report, edge results.
 		r.What = fmt.Sprintf("%s stood still at one value, %d times and %.0f s in all, while the boat was moving; %s", what, f.N, f.Seconds, during)
 		r.Meaning = "means over those stretches hold a dead value" + affected(f.Quantity)
 		r.Remedy = "check the sensor, its plug and its converter"
-		if w := windowsWithin(rep.Windows, f.From, f.To); w != "" {
+		if reason := frozenReason(f.Quantity); reason != calc.Accepted {
+			r.Meaning += "; no window that reaches into them counts (" + reason.String() + ")"
+		} else if w := windowsWithin(rep.Windows, f.From, f.To); w != "" {
 			r.Meaning += "; steady windows in it: " + w
 			r.Remedy += "; leave out those windows whose figures hang on it"
 		}

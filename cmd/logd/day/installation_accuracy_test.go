@@ -35,6 +35,7 @@ type installationDay struct {
 	s    *simulate.Scenario
 	seed uint64
 	got  []string
+	dead []int // windows rejected for a frozen value
 }
 
 // run gives all days their findings, on all processors.
@@ -46,7 +47,7 @@ func runInstallationDays(t *testing.T, days []*installationDay) {
 		wg.Go(func() {
 			for d := range next {
 				r, _ := simulated(t, d.s, configured(d.s), d.seed)
-				d.got = kinds(r)
+				d.got, d.dead = kinds(r), frozenWindows(r)
 			}
 		})
 	}
@@ -120,6 +121,9 @@ func TestInstallationAccuracyFalseAlarms(t *testing.T) {
 	alarms := map[string]int{}
 	off, found, misnamed := 0, 0, 0
 	for _, d := range days {
+		if len(d.dead) > 0 {
+			t.Errorf("%s %d: windows %v are called frozen", d.name, d.seed, d.dead)
+		}
 		truth := math.Abs(d.s.Sensors.HeadingOffsetDeg)
 		told := slices.ContainsFunc(d.got, isHeading)
 		if truth > headingFar {

@@ -135,3 +135,50 @@ func TestHeadingsAroundNorth(t *testing.T) {
 		}
 	}
 }
+
+// frozenWindows are those rejected for a value that stood still.
+func frozenWindows(r *results.Results) (ids []int) {
+	for _, w := range r.Windows {
+		if strings.HasSuffix(w.Reason, " frozen") {
+			ids = append(ids, w.ID)
+		}
+	}
+	return ids
+}
+
+// A value that stands still looks steadier than any other: no figure may rest
+// on it, and those of the other passes stay.
+func TestFrozenValuesAreInNoStep(t *testing.T) {
+	t.Parallel()
+	for name, reason := range map[string]string{"stuck_speed": "speed frozen", "stuck_heading": "heading frozen", "stuck_rpm": "rpm frozen"} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			s := scenario(t, filepath.Join(spoilt, name+".yaml"))
+			r, truth := simulated(t, s, configured(s), 1)
+			from := float64(truth.Start.Unix()) + 700
+			to := from + 300
+			rejected := 0
+			for _, w := range r.Windows {
+				if within := seconds(w.Start) < to-5 && seconds(w.End) > from+5; within && w.Accepted {
+					t.Errorf("window %d from %s to %s is accepted", w.ID, w.Start, w.End)
+				} else if !within && w.Reason == reason {
+					t.Errorf("window %d from %s to %s is called %s", w.ID, w.Start, w.End, reason)
+				}
+				if w.Reason == reason {
+					rejected++
+				}
+			}
+			if rejected < 2 {
+				t.Errorf("%d windows are rejected because of %s", rejected, reason)
+			}
+			for _, step := range r.Steps {
+				for _, want := range truth.Steps {
+					// In one direction the current is in it.
+					if off := math.Abs(step.SpeedKn.Mean - want.SpeedKn); math.Abs(step.RPM-want.RPM) < 30 && off > 1.5 {
+						t.Errorf("step at %.0f rpm: %.2f kn, true %.2f", step.RPM, step.SpeedKn.Mean, want.SpeedKn)
+					}
+				}
+			}
+		})
+	}
+}
