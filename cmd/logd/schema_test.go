@@ -55,7 +55,7 @@ var published = []string{
 	"quality.frames_hash string",
 	"amendments[].id int", "amendments[].time time", "amendments[].name string", "amendments[].reason string", "amendments[].action string",
 	"amendments[].windows[].id int?", "amendments[].windows[].start time", "amendments[].windows[].end time",
-	"amendments[].withdraws int?", "amendments[].applied bool", "amendments[].why string", "original_steps[].id int",
+	"amendments[].withdraws int?", "amendments[].applied bool", "amendments[].why string", "original_steps[].id int", "original_best object?",
 	"quality.gaps[].what string", "quality.gaps[].start time", "quality.gaps[].end time",
 	"vessel.engine_sides string", "findings[].kind string", "findings[].what string", "findings[].meaning string",
 	"findings[].remedy string", "findings[].sure string", "findings[].probability number?",

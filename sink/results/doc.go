@@ -15,7 +15,9 @@ The keys that do not explain themselves in the structure:
 	           current_corrected, through the water; current_set_deg is where it flows to
 	           note is what was noted by hand at it; original_steps are those without
 	           any amendment, [] unless one is applied
-	best       ids of steps, null where not derived; cruise lies between steps
+	best       ids of steps, null where not derived; cruise lies between steps;
+	           original_best, of ids in original_steps, is null unless an amendment is
+	           applied
 	fuel_check scale is the factor from the integrated fuel rate to the reference; it is
 	           told, never applied
 	propulsion what power, slip and law rest on stands in assumptions

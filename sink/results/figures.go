@@ -34,8 +34,7 @@ func (r *Results) Figures(rep *calc.Report, e Edge) {
 	if rep.End > rep.Start {
 		r.Trial.Start, r.Trial.End = e.Stamp(rep.Start), e.Stamp(rep.End)
 	}
-	r.Best = best(&rep.Best)
-	r.Steps = e.Steps(rep)
+	r.Answers(rep, e)
 	for i := range rep.Windows {
 		r.Windows = append(r.Windows, e.window(&rep.Windows[i]))
 	}
@@ -47,6 +46,11 @@ func (r *Results) Figures(rep *calc.Report, e Edge) {
 	for _, run := range rep.Runs {
 		r.Runs = append(r.Runs, Run{ID: run.ID, Kind: run.Kind.String(), Start: e.Stamp(run.Start), End: e.Stamp(run.End)})
 	}
+}
+
+// Answers fills in the steps and the best of them.
+func (r *Results) Answers(rep *calc.Report, e Edge) {
+	r.Best, r.Steps = best(&rep.Best), e.steps(rep)
 }
 
 func (e Edge) window(w *calc.Window) Window {
@@ -96,8 +100,7 @@ func (e Edge) window(w *calc.Window) Window {
 // metresPerCubicMetre in nautical miles a litre.
 const economyNMPerL = 1 / units.MetresPerNauticalMile / 1000
 
-// Steps gives the steps of a report.
-func (e Edge) Steps(rep *calc.Report) []Step {
+func (e Edge) steps(rep *calc.Report) []Step {
 	var out []Step
 	for i := range rep.Steps {
 		s := e.step(&rep.Steps[i])

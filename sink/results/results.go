@@ -29,6 +29,8 @@ type Results struct {
 	// OriginalSteps are the steps without any amendment; [] unless one is
 	// applied.
 	OriginalSteps []Step `json:"original_steps"`
+	// OriginalBest points into OriginalSteps; null unless one is applied.
+	OriginalBest *Best `json:"original_best"`
 
 	Current Current `json:"current"`
 	Paddle  Paddle  `json:"paddle_wheel"`

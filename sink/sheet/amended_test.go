@@ -20,6 +20,8 @@ func amendedDay() (*results.Results, *results.Timeline) {
 	}
 	five, six := r.Steps[4].Windows, r.Steps[5].Windows
 	r.OriginalSteps = append([]results.Step(nil), r.Steps...)
+	best := r.Best
+	r.OriginalBest = &best
 	r.Amendments = []results.Amendment{
 		{ID: 1, Time: at(9000), Name: "A. Person", Reason: "wake of another boat", Action: "exclude", Windows: name(five[1]), Applied: true},
 		{ID: 2, Time: at(9060), Name: "B. Person", Reason: "one stretch", Action: "merge", Windows: name(six...), Applied: true},
@@ -55,6 +57,20 @@ func TestAmendmentsAreToldAndTheOriginalStandsBeside(t *testing.T) {
 	if err := WriteWindowsCSV(&b, r); err != nil || strings.Count(b.String(), ",excluded,,") != 1 || strings.Count(b.String(), ",merged,6,") != 2 {
 		t.Errorf("%v\n%s", err, b.String())
 	}
+}
+
+// An answer that an amendment changed has the earlier one beside it; the others
+// stand alone.
+func TestEarlierAnswersStandBeside(t *testing.T) {
+	r, tl := amendedDay()
+	r.OriginalBest.TopSpeedStep = ptr(r.Steps[4].ID)
+	answers := readable(render(t, r, tl), `class="answers"`, "</section>")
+	wants(t, "answers", answers, "Without amendments: 23.9 ± 0.1 kn at 2100 rpm", "Without amendments: 239 ± 3 nm at 23.9 kn")
+	if n := strings.Count(answers, "Without amendments"); n != 2 {
+		t.Errorf("%d earlier answers in %q", n, answers)
+	}
+	r.OriginalBest.BestPlaningEconomyStep, r.OriginalBest.BestEconomyStep = nil, nil
+	wants(t, "answers", readable(render(t, r, tl), `class="answers"`, "</section>"), "Without amendments: none")
 }
 
 // A step that an amendment took away, and one that it made, have no other side.

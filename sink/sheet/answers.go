@@ -13,13 +13,40 @@ type answer struct {
 	Value  string // missing where there is none
 	Unit   string
 	PM     string
+	At     string   // the throttle or speed that it was met at
 	Also   []string // in other units
 	Lines  []string
 	Caveat string // why it must be read with care
 	Why    string // why there is none
+	Before string // the same without amendments, where they change it
 }
 
+// answers are those of the day, each with the one without amendments where it
+// is another.
 func answers(r *results.Results) []answer {
+	list := answersOf(r)
+	if r.OriginalBest == nil {
+		return list
+	}
+	original := *r
+	original.Steps, original.Best = r.OriginalSteps, *r.OriginalBest
+	for i, before := range answersOf(&original) {
+		if before.brief() != list[i].brief() {
+			list[i].Before = before.brief()
+		}
+	}
+	return list
+}
+
+// brief is an answer in a line.
+func (a *answer) brief() string {
+	if a.Value == missing {
+		return "none"
+	}
+	return joined(" ", quantity(joined(" ", a.Value, a.PM), a.Unit), a.At)
+}
+
+func answersOf(r *results.Results) []answer {
 	return []answer{topSpeed(r), bestEconomy(r), cruise(r), longestRange(r)}
 }
 
@@ -75,7 +102,7 @@ func topSpeed(r *results.Results) answer {
 		return absent(r, label, "top speed", "speed")
 	}
 	f := interval(&s.SpeedKn, 1)
-	return answer{Label: label, Value: f.Value, Unit: "kn", PM: f.PM, Also: []string{fixed(s.SpeedMPH.Mean, 1) + " mph"},
+	return answer{Label: label, Value: f.Value, Unit: "kn", PM: f.PM, At: atRPM(s.RPM), Also: []string{fixed(s.SpeedMPH.Mean, 1) + " mph"},
 		Lines: joinLines(atRPM(s.RPM), burnLine(r, s)), Caveat: caveat(s)}
 }
 
@@ -94,7 +121,7 @@ func bestEconomy(r *results.Results) answer {
 		return absent(r, label, "economy", "fuel")
 	}
 	f := interval(e, decimalsFor([]float64{e.Mean}))
-	a := answer{Label: label, Value: f.Value, Unit: sys.economyUnit(), PM: f.PM, Caveat: caveat(s),
+	a := answer{Label: label, Value: f.Value, Unit: sys.economyUnit(), PM: f.PM, At: atRPM(s.RPM), Caveat: caveat(s),
 		Also: []string{economyText(other) + " " + (!sys).economyUnit()},
 		Lines: joinLines(sys.beside(quantity(economyText(s.EconomyLPerNM), "L/nm"), quantity(economyText(s.EconomyMPG), "mi/US gal")),
 			quantity(fixed(s.SpeedKn.Mean, 1), "kn")+" "+atRPM(s.RPM), burnLine(r, s), levelLine(r, s))}
@@ -150,7 +177,7 @@ func cruise(r *results.Results) answer {
 		return cruiseOfStep(r, near)
 	}
 	sys := systemOf(r)
-	a := answer{Label: "Cruise at " + quantity(fixed(c.LoadPct, 0), "% load"), Value: fixed(c.SpeedKn, 1), Unit: "kn",
+	a := answer{Label: "Cruise at " + quantity(fixed(c.LoadPct, 0), "% load"), Value: fixed(c.SpeedKn, 1), Unit: "kn", At: atRPM(c.RPM),
 		Also: []string{fixed(units.MPH(c.SpeedKn), 1) + " mph"}, Lines: joinLines(atRPM(c.RPM), burnText(sys, c.FuelLPH))}
 	if c.EconomyNMPerL != nil {
 		e := *c.EconomyNMPerL
@@ -170,7 +197,7 @@ func cruise(r *results.Results) answer {
 // near it.
 func cruiseOfStep(r *results.Results, s *results.Step) answer {
 	f := interval(&s.SpeedKn, 1)
-	return answer{Label: "Near cruise", Value: f.Value, Unit: "kn", PM: f.PM, Also: []string{fixed(s.SpeedMPH.Mean, 1) + " mph"},
+	return answer{Label: "Near cruise", Value: f.Value, Unit: "kn", PM: f.PM, At: atRPM(s.RPM), Also: []string{fixed(s.SpeedMPH.Mean, 1) + " mph"},
 		Lines:  joinLines(atRPM(s.RPM)+loadText(s), burnLine(r, s), "Measured at this step; no two steps enclose the cruise load"),
 		Caveat: caveat(s)}
 }
@@ -192,9 +219,10 @@ func longestRange(r *results.Results) answer {
 		return absent(r, "Range", "range", "tank", "fuel")
 	}
 	f := interval(s.RangeNM, 0)
-	a := answer{Label: label, Value: f.Value, Unit: "nm", PM: f.PM,
+	at := "at " + quantity(fixed(s.SpeedKn.Mean, 1), "kn")
+	a := answer{Label: label, Value: f.Value, Unit: "nm", PM: f.PM, At: at,
 		Also:  []string{fixed(s.RangeNM.Mean*units.MilesPerNauticalMile, 0) + " mi"},
-		Lines: []string{"at " + quantity(fixed(s.SpeedKn.Mean, 1), "kn")}, Caveat: caveat(s)}
+		Lines: []string{at}, Caveat: caveat(s)}
 	if r.Vessel.UsableL != nil {
 		a.Lines = append(a.Lines, "on "+systemOf(r).volume(*r.Vessel.UsableL)+": the tank less "+quantity(fixed(r.Vessel.ReservePct, 0), "%")+" kept back")
 	}

@@ -108,15 +108,17 @@ func (d *document) told(of []calc.Amendment, outcomes []calc.Outcome) []results.
 	return out
 }
 
-// original gives the steps without the amendments, where any changes a window.
-func (d *document) original(amended *calc.Report, edge results.Edge) []results.Step {
+// original fills in the steps without the amendments and the best of them, where
+// any changes a window.
+func (d *document) original(r *results.Results, amended *calc.Report, edge results.Edge) {
 	if !slices.ContainsFunc(amended.Windows, func(w calc.Window) bool { return w.Amended != calc.NotAmended }) {
-		return nil
+		return
 	}
 	rep := calc.DeriveSteps(d.Calc, settings(&d.Config), nil)
-	r := results.Results{Steps: edge.Steps(rep)}
-	r.AddReadings(d.Readings, rep, edge)
-	return r.Steps
+	var o results.Results
+	o.Answers(rep, edge)
+	o.AddReadings(d.Readings, rep, edge)
+	r.OriginalSteps, r.OriginalBest = o.Steps, &o.Best
 }
 
 // DamagedAmendments is the kind of the findings that tell of them.

@@ -86,7 +86,8 @@ func (e *Evidence) Results(g Given) (*results.Results, *results.Timeline) {
 		r.Clock.UncertaintyS = float64(clock.Uncertainty) / 1e9
 	}
 	r.Figures(rep, edge)
-	r.Amendments, r.OriginalSteps = d.told(amendments, rep.Outcomes), d.original(rep, edge)
+	r.Amendments = d.told(amendments, rep.Outcomes)
+	d.original(r, rep, edge)
 	r.AddPerNM(cfg.Fuel.PricePerL, cfg.Fuel.Currency, cfg.Fuel.CO2KgPerL)
 	r.AddReadings(d.Readings, rep, edge)
 	r.Devices = d.devices()

@@ -1,24 +1,33 @@
 // The four answers people came for, and what they ask next.
 import { h } from "./dom.js"
 import { DASH, digits, fixed, known, listed, plusMinus, significant, unit, MPH } from "./format.js"
-import { before, originalOf } from "./original.js"
 
 export function answers(c) {
+  const earlier = before(c)
   return h("section", { "aria-label": "Answers" },
-    h("div", { class: "answers" }, figures(c).map((a) => h("div", { class: "answer" },
+    h("div", { class: "answers" }, figures(c).map((a, i) => h("div", { class: "answer" },
       h("h2", null, a.label),
       h("p", { class: "value" }, h("span", { class: a.value === DASH ? "big none" : "big" }, a.value), a.unit && h("span", { class: "unit" }, " " + a.unit)),
       a.pm && h("p", null, unit(a.pm, a.unit)),
       a.lines.filter(Boolean).map((l) => h("p", null, l)),
-      a.was && h("p", { class: "original" }, "Without amendments: " + a.was),
+      earlier && brief(earlier[i]) !== brief(a) && h("p", { class: "original" }, "Without amendments: " + brief(earlier[i])),
       a.caveat && h("p", { class: "caveat" }, a.caveat)))),
     also(c), amended(c.results))
 }
 
+// before gives the answers without amendments; null where none is in force.
+function before(c) {
+  const r = c.results
+  return r.original_best ? figures({ ...c, results: { ...r, best: r.original_best, steps: r.original_steps } }) : null
+}
+
+// brief is an answer in a line.
+const brief = (a) => (a.value === DASH ? "none" : [unit(a.value, a.unit), a.pm, a.at].filter(Boolean).join(" "))
+
 // amended says that the answers are not those of the measurement alone.
 function amended(r) {
   const n = (r.amendments ?? []).filter((a) => a.applied && a.action !== "withdraw").length
-  return n > 0 && h("p", { class: "caveat" }, `Amended by a person: ${n === 1 ? "one amendment is" : n + " amendments are"} in force, listed under Windows. The figures without stand in italics beside the steps.`)
+  return n > 0 && h("p", { class: "caveat" }, `Amended by a person: ${n === 1 ? "one amendment is" : n + " amendments are"} in force, listed under Windows. The figures without stand in italics beside those that they change.`)
 }
 
 const step = (r, id) => (id == null ? null : r.steps.find((s) => s.id === id) ?? null)
@@ -33,12 +42,7 @@ function absent(r, label, ...about) {
   return { label, value: DASH, unit: "", pm: "", lines: [why.charAt(0).toUpperCase() + why.slice(1)] }
 }
 
-// was is a figure of the same step without amendments; "" where it is the same.
-function was(c, s, of, decimals, name) {
-  const b = before(originalOf(c.results), s), i = b && of(b), shown = (x) => `${unit(fixed(x.mean, decimals), name)} ${plusMinus(x, decimals)}`
-  return i && shown(i) !== shown(of(s)) ? shown(i) : ""
-}
-
+const atRPM = (rpm) => `at ${unit(fixed(rpm), "rpm")}`
 const caveat = (s) => (s.current_corrected ? "" : "One direction only: current not taken out")
 const burn = (c, lph) => (known(lph) ? unit(fixed(c.sys.burn(lph), 1), c.sys.burnUnit) : "")
 
@@ -46,7 +50,7 @@ function top(c) {
   const r = c.results, s = step(r, r.best.top_speed_step)
   if (!s) return absent(r, "Top speed", "top speed", "speed")
   return { label: "Top speed", value: fixed(s.speed_kn.mean, 1), unit: "kn", pm: plusMinus(s.speed_kn, 1), caveat: caveat(s),
-    was: was(c, s, (x) => x.speed_kn, 1, "kn"), lines: [c.sys.also(s.speed_kn.mean), `at ${unit(fixed(s.rpm), "rpm")}`, burn(c, s.fuel_lph?.mean)] }
+    at: atRPM(s.rpm), lines: [c.sys.also(s.speed_kn.mean), atRPM(s.rpm), burn(c, s.fuel_lph?.mean)] }
 }
 
 function economy(c) {
@@ -56,9 +60,9 @@ function economy(c) {
   const e = c.sys.economyOf(s.economy_nm_per_l), d = digits(e.mean)
   const level = r.best.level_economy_steps.map((id) => step(r, id)).filter((x) => x && x !== s).map((x) => fixed(x.speed_kn.mean, 1))
   return { label, value: fixed(e.mean, d), unit: c.sys.economyUnit, pm: plusMinus(e, d), caveat: caveat(s),
-    was: was(c, s, (x) => c.sys.economyOf(x.economy_nm_per_l), d, c.sys.economyUnit), lines: [
+    at: atRPM(s.rpm), lines: [
     unit(significant(c.sys.spend(s.economy_l_per_nm?.mean)), c.sys.spendUnit),
-    `${unit(fixed(s.speed_kn.mean, 1), "kn")} at ${unit(fixed(s.rpm), "rpm")}`, burn(c, s.fuel_lph?.mean),
+    `${unit(fixed(s.speed_kn.mean, 1), "kn")} ${atRPM(s.rpm)}`, burn(c, s.fuel_lph?.mean),
     level.length > 0 && `Level with it: ${unit(listed(level), "kn")}`,
     overall && overall !== s && overall.economy_nm_per_l &&
       `Best at any speed: ${unit(significant(c.sys.economy(overall.economy_nm_per_l.mean)), c.sys.economyUnit)} at ${unit(fixed(overall.speed_kn.mean, 1), "kn")}`] }
@@ -69,10 +73,10 @@ function cruise(c) {
   if (!k && !near) return absent(r, "Cruise", "cruise", "load")
   if (!k) {
     return { label: "Near cruise", value: fixed(near.speed_kn.mean, 1), unit: "kn", pm: plusMinus(near.speed_kn, 1), caveat: caveat(near),
-      lines: [c.sys.also(near.speed_kn.mean), `at ${unit(fixed(near.rpm), "rpm")}`, burn(c, near.fuel_lph?.mean), "No two steps enclose the cruise load."] }
+      at: atRPM(near.rpm), lines: [c.sys.also(near.speed_kn.mean), atRPM(near.rpm), burn(c, near.fuel_lph?.mean), "No two steps enclose the cruise load."] }
   }
   return { label: `Cruise at ${unit(fixed(k.load_pct), "%")} load`, value: fixed(k.speed_kn, 1), unit: "kn", pm: "",
-    lines: [c.sys.also(k.speed_kn), `at ${unit(fixed(k.rpm), "rpm")}`, burn(c, k.fuel_lph),
+    at: atRPM(k.rpm), lines: [c.sys.also(k.speed_kn), atRPM(k.rpm), burn(c, k.fuel_lph),
       known(k.economy_nm_per_l) && unit(significant(c.sys.economy(k.economy_nm_per_l)), c.sys.economyUnit), "between two steps"] }
 }
 
@@ -80,10 +84,10 @@ function range(c) {
   const r = c.results, on = step(r, r.best.best_planing_economy_step), s = on ?? step(r, r.best.best_economy_step)
   const label = on ? "Best range on the plane" : "Best range"
   if (!s?.range_nm) return absent(r, "Range", "range", "tank", "fuel")
-  const k = r.best.cruise
+  const k = r.best.cruise, at = `at ${unit(fixed(s.speed_kn.mean, 1), "kn")}`
   return { label, value: fixed(s.range_nm.mean), unit: "nm", pm: plusMinus(s.range_nm, 0), caveat: caveat(s),
-    was: was(c, s, (x) => x.range_nm, 0, "nm"), lines: [
-    c.sys.us && unit(fixed(s.range_nm.mean * MPH), "mi"), `at ${unit(fixed(s.speed_kn.mean, 1), "kn")}`,
+    at, lines: [
+    c.sys.us && unit(fixed(s.range_nm.mean * MPH), "mi"), at,
     known(r.vessel.usable_l) && `on ${unit(fixed(c.sys.volume(r.vessel.usable_l)), c.sys.volumeUnit)}, ${unit(fixed(r.vessel.reserve_pct), "%")} kept back`,
     known(k?.range_nm) && `At cruise: ${unit(fixed(k.range_nm), "nm")}`] }
 }

@@ -15,7 +15,10 @@ async function reach(selector, back = false) {
 }
 const alert = () => page.locator(".amend .problems").textContent()
 
-const first = await page.evaluate(() => Number(document.querySelector(".windows input[type=checkbox]").id.slice(7)))
+const first = await page.evaluate(async () => {
+  const r = await (await fetch("/api/trials/1/results")).json()
+  return r.steps.find((s) => s.id === r.best.top_speed_step).windows[0]
+})
 const before = await page.evaluate(() => document.querySelector(".steps tbody").textContent)
 
 // What is missing is named, one after the other, and nothing is sent.
@@ -41,6 +44,8 @@ await until(page, () => document.querySelector(".amend .done").textContent.inclu
 await until(page, (id) => document.querySelector(`[data-window='${id}']`).textContent.includes("excluded by an amendment"), first)
 await until(page, () => document.querySelector("tr.original")?.textContent.includes("without amendments"))
 assert.notEqual(await page.evaluate(() => document.querySelector(".steps tbody").textContent), before)
+const earlier = await page.evaluate(() => [...document.querySelectorAll(".answer .original")].map((e) => e.textContent))
+assert.ok(earlier.length > 0 && earlier.every((t) => /^Without amendments: (none|\d)/.test(t)), `beside the answers stands ${earlier}`)
 await accessible(page, "amended")
 await page.emulateMedia({ colorScheme: "dark" })
 await accessible(page, "amended, night")
