@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -20,6 +21,7 @@ import (
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode/socketcan"
 	"trialday.example/logd/pgn"
+	"trialday.example/logd/sink/influx"
 )
 
 // This file is the page that check prints.
@@ -36,7 +38,7 @@ func (h *hearing) print(out io.Writer) error {
 	if h.live {
 		printLogger(w, h.cfg.Page.Listen)
 	}
-	fmt.Fprintln(w, "INFLUXDB\t"+influx(h.cfg.Influx.URL))
+	fmt.Fprintln(w, "INFLUXDB\t"+asked(h.cfg.Influx, h.now))
 	return w.Flush()
 }
 
@@ -411,15 +413,23 @@ func printLogger(w io.Writer, listen string) {
 	}
 }
 
-// influx says whether the engineers' server answers.
-func influx(url string) string {
-	if url == "" {
+// now is the time, by the receivers where they gave it to this machine's clock.
+func (h *hearing) now() time.Time {
+	if c := h.survey.Clock(); h.live && c.Known {
+		return time.Now().Add(time.Duration(c.Offset * float64(time.Second)))
+	}
+	return time.Now()
+}
+
+// asked says whether the engineers' server answers.
+func asked(cfg configs.Influx, now func() time.Time) string {
+	if cfg.URL == "" {
 		return "not configured"
 	}
-	resp, err := (&http.Client{Timeout: askFor}).Get(strings.TrimSuffix(url, "/") + "/ping")
-	if err != nil {
-		return fmt.Sprintf("! %s does not answer (%v); recording is not affected", url, err)
+	ctx, cancel := context.WithTimeout(context.Background(), askFor)
+	defer cancel()
+	if err := influx.Ping(ctx, cfg, now); err != nil {
+		return fmt.Sprintf("! %s does not answer (%v); recording is not affected", cfg.URL, err)
 	}
-	resp.Body.Close()
-	return url + " answers"
+	return cfg.URL + " answers"
 }

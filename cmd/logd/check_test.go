@@ -2,13 +2,17 @@ package main
 
 import (
 	"context"
+	"encoding/pem"
 	"fmt"
+	"io"
+	"log"
 	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"trialday.example/logd/configs"
 	"trialday.example/logd/pgn"
@@ -147,8 +151,44 @@ func TestCheckListensToBuses(t *testing.T) {
 
 func TestCheckTellsThatTheServerIsSilent(t *testing.T) {
 	t.Parallel()
-	if got := influx(fmt.Sprintf("http://127.0.0.1:%d", freePort(t, "tcp"))); !strings.Contains(got, "does not answer") {
+	cfg := configs.Default().Influx
+	cfg.URL = fmt.Sprintf("http://127.0.0.1:%d", freePort(t, "tcp"))
+	if got := asked(cfg, time.Now); !strings.Contains(got, "does not answer") {
 		t.Errorf("%s", got)
+	}
+}
+
+// A server with a certificate of the boat's own authority is believed by that
+// authority alone, as it is when data is sent.
+func TestCheckAsksByTheConfiguredAuthority(t *testing.T) {
+	t.Parallel()
+	server := httptest.NewUnstartedServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Header.Get("Authorization") != "" {
+			t.Error("a token is sent")
+		}
+		w.WriteHeader(http.StatusNoContent)
+	}))
+	server.Config.ErrorLog = log.New(io.Discard, "", 0)
+	server.StartTLS()
+	defer server.Close()
+	cfg := configs.Default().Influx
+	cfg.URL = server.URL
+	if got := asked(cfg, time.Now); !strings.Contains(got, "certificate") || !strings.Contains(got, "influx.ca_file") {
+		t.Errorf("an authority that is not known: %s", got)
+	}
+	cfg.CAFile = filepath.Join(t.TempDir(), "ca.pem")
+	if got := asked(cfg, time.Now); !strings.Contains(got, "check influx.ca_file") {
+		t.Errorf("no such file: %s", got)
+	}
+	ca := server.Certificate()
+	if err := os.WriteFile(cfg.CAFile, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: ca.Raw}), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if got := asked(cfg, func() time.Time { return ca.NotBefore.Add(time.Hour) }); got != server.URL+" answers" {
+		t.Errorf("%s", got)
+	}
+	if got := asked(cfg, func() time.Time { return ca.NotAfter.Add(time.Hour) }); !strings.Contains(got, "expired") {
+		t.Errorf("by a time after the certificate's: %s", got)
 	}
 }
 

@@ -30,9 +30,7 @@ type server struct {
 	write  api.WriteAPIBlocking
 }
 
-// connect prepares the connection; nothing is sent yet. Now is the time by
-// which the server's certificate is judged: a recorder without a clock of its
-// own that starts in 1970 would believe none.
+// connect prepares the connection; nothing is sent yet. Of now see newHTTP.
 func connect(cfg configs.Influx, now func() time.Time) (*server, error) {
 	if cfg.URL == "" {
 		return nil, errors.New("influx.url is not configured: there is no server to send to")
@@ -41,15 +39,28 @@ func connect(cfg configs.Influx, now func() time.Time) (*server, error) {
 	if err != nil {
 		return nil, err
 	}
+	s := &server{cfg: cfg}
+	if s.http, err = newHTTP(cfg, now); err != nil {
+		return nil, err
+	}
+	s.use(token)
+	return s, nil
+}
+
+// newHTTP makes what speaks HTTP with the server. Now is the time by which the
+// server's certificate is judged: a recorder without a clock of its own that
+// starts in 1970 would believe none.
+func newHTTP(cfg configs.Influx, now func() time.Time) (*http.Client, error) {
 	security := &tls.Config{MinVersion: tls.VersionTLS12, Time: now}
 	if cfg.CAFile != "" {
-		if security.RootCAs, err = readCA(cfg.CAFile); err != nil {
+		pool, err := readCA(cfg.CAFile)
+		if err != nil {
 			return nil, err
 		}
+		security.RootCAs = pool
 	}
 	timeout := time.Duration(cfg.TimeoutS * float64(time.Second))
-	s := &server{cfg: cfg}
-	s.http = &http.Client{
+	return &http.Client{
 		Timeout: timeout,
 		Transport: &http.Transport{
 			Proxy:                 http.ProxyFromEnvironment,
@@ -63,9 +74,7 @@ func connect(cfg configs.Influx, now func() time.Time) (*server, error) {
 		},
 		// The token goes to the configured server and nowhere else.
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
-	}
-	s.use(token)
-	return s, nil
+	}, nil
 }
 
 // use makes a client with a token.
