@@ -42,10 +42,10 @@ import (
 // What may be more at the end of the soak than at its beginning, and in a long
 // trial than in a short one. What grows with a trial is its course second by
 // second, bounded at 18 h, and its windows and manoeuvres. Figures and server hold
-// these once each.
+// these once each, and so does a refreshing of the results while it is at work.
 const (
 	moreHeap        = 4 << 20 // bytes
-	moreHeapAnHour  = 2 << 20 // of a trial
+	moreHeapAnHour  = 3 << 20 // of a trial
 	moreGoroutines  = 2
 	moreDescriptors = 2
 )
