@@ -55,9 +55,11 @@ type turnWatch struct {
 	on   bool
 	from int64 // number of its first cell
 	sign float64
+	clip []frame // the last one; most are of a helm that was moved, and no circle
 }
 
-// turnClip is the cells of a turn and of what came before.
+// turnClip is the cells of a turn and of what came before. They stand until the
+// next turn.
 type turnClip struct {
 	frames []frame
 	seen   int // place of the cell at which the turn was seen
@@ -76,7 +78,8 @@ func (t *turnWatch) cell(g *grid, n int64, f *frame) (c turnClip, ok bool) {
 	rate = -rate
 	if t.on && !(rate*t.sign > turning) {
 		t.on = false
-		c.frames = g.clip(t.from-int64(leadTurn), n)
+		t.clip = g.copy(t.clip[:0], t.from-int64(leadTurn), n)
+		c.frames = t.clip
 		c.seen = len(c.frames) - int(n-t.from)
 		return c, c.seen > 2*approach && math.Abs(c.turned()) > fullTurn
 	}
