@@ -65,7 +65,7 @@ func servePage(ctx context.Context, cfg configs.Config, told, errors io.Writer) 
 	log := slog.New(aboard.Quiet(slog.NewTextHandler(errors, nil)))
 	access := aboard.Access(&cfg)
 	access.KeyFile = "" // nothing is written beside what is shown
-	still := &results.Live{Version: version, Hold: results.Hold{State: results.HoldFree, Why: "nothing is recorded here"},
+	still := &results.Live{Version: version, Archive: true, Hold: results.Hold{State: results.HoldFree, Why: "nothing is recorded here"},
 		Recording: results.Recording{Problems: []string{"This page shows trials that were recorded; it records nothing."}}}
 	amender := aboard.Amender{Config: cfg, Version: version, Write: writeResults}
 	h, err := page.New(page.Options{

@@ -24,6 +24,9 @@ type Live struct {
 	// Steps are those so far, by rising rpm.
 	Steps []SoFar `json:"steps"`
 	Lamps []Lamp  `json:"lamps"`
+	// Archive tells that only trials that are over are shown: nothing is listened
+	// to.
+	Archive bool `json:"archive"`
 }
 
 // Session names the trial that is being recorded.

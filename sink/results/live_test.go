@@ -27,7 +27,7 @@ func TestLiveOfNothing(t *testing.T) {
 	want := `{"version":"","time":"","clock_known":false,"trial":null,"recording":{"ok":false,"frames":0,"lost":0,"problems":[]},"run":null,` +
 		`"now":{"sog_kn":null,"stw_kn":null,"cog_deg":null,"heading_deg":null,"fuel_lph":null,"economy_l_per_nm":null,"roll_deg":null,` +
 		`"pitch_deg":null,"depth_m":null,"engines":[{"name":"port","rpm":null,"fuel_lph":null,"load_pct":null,"gear":null,"trim_pct":null}]},` +
-		`"hold":{"state":"","steady_s":0,"need_s":0,"more_s":0,"rpm":null,"heading_deg":null,"why":""},"steps":[],"lamps":[]}`
+		`"hold":{"state":"","steady_s":0,"need_s":0,"more_s":0,"rpm":null,"heading_deg":null,"why":""},"steps":[],"lamps":[],"archive":false}`
 	if string(text) != want {
 		t.Errorf("%s\nwant\n%s", text, want)
 	}

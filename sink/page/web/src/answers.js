@@ -1,6 +1,6 @@
 // The four answers people came for, and what they ask next.
 import { h } from "./dom.js"
-import { DASH, digits, fixed, known, listed, plusMinus, significant, unit, MPH } from "./format.js"
+import { DASH, capital, digits, fixed, known, listed, plusMinus, significant, unit, MPH } from "./format.js"
 
 export function answers(c) {
   const earlier = before(c)
@@ -22,7 +22,7 @@ function before(c) {
 }
 
 // brief is an answer in a line.
-const brief = (a) => (a.value === DASH ? "none" : [unit(a.value, a.unit), a.pm, a.at].filter(Boolean).join(" "))
+const brief = (a) => (a.value === DASH ? "none" : [unit([a.value, a.pm].filter(Boolean).join(" "), a.unit), a.at].join(" "))
 
 // amended says that the answers are not those of the measurement alone.
 function amended(r) {
@@ -39,7 +39,7 @@ function figures(c) {
 function absent(r, label, ...about) {
   const m = about.map((word) => r.missing.find((x) => x.figure.toLowerCase().includes(word))).find(Boolean)
   const why = m?.why || (r.steps.length ? "The day's steps do not reach it." : "No steady window was accepted.")
-  return { label, value: DASH, unit: "", pm: "", lines: [why.charAt(0).toUpperCase() + why.slice(1)] }
+  return { label, value: DASH, unit: "", pm: "", lines: [capital(why)] }
 }
 
 const atRPM = (rpm) => `at ${unit(fixed(rpm), "rpm")}`

@@ -55,7 +55,8 @@ export function scaled(i, k) {
 export const unit = (value, name) => value + NBSP + name
 export const thousands = (n) => (known(n) ? n.toLocaleString("en-GB").replaceAll(",", NBSP) : DASH)
 export const words = (t) => String(t ?? "").replaceAll("_", " ")
-export const capital = (t) => t.charAt(0).toUpperCase() + t.slice(1)
+// capital leaves a key of the configuration, such as fuel.tank_l, as it is.
+export const capital = (t) => (/^\w+\.\w/.test(t) ? t : t.charAt(0).toUpperCase() + t.slice(1))
 export const bearing = (deg) => (known(deg) ? String(((Math.round(deg) % 360) + 360) % 360).padStart(3, "0") + "°" : DASH)
 
 // sentence begins with a capital and ends with a stop.

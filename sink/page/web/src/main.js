@@ -69,9 +69,21 @@ const nav = h("nav", { "aria-label": "Pages" },
   h("a", { href: "#/days", "data-name": "days" }, "Days"))
 nav.children[1].addEventListener("click", async (e) => {
   e.preventDefault()
-  const number = newest?.trial?.number ?? (await trials().catch(() => [])).at(-1)?.number
-  location.hash = number ? `#/day/${number}` : "#/days"
+  location.hash = await lastDay()
 })
+
+async function lastDay() {
+  const number = newest?.trial?.number ?? (await trials().catch(() => [])).at(-1)?.number
+  return number ? `#/day/${number}` : "#/days"
+}
+
+// archive is the page where nothing is recorded: there is no live view, and the
+// last day stands first.
+async function archive() {
+  nav.children[0].hidden = true
+  text(nav.children[1], "Last day")
+  if (!route.name) location.replace(await lastDay())
+}
 
 function choice(name, label, options) {
   const select = h("select", { change: () => set(name, select.value) },
@@ -107,6 +119,7 @@ const connection = stream({
   onState: stateIs,
   onTrial: () => view?.trial?.(),
   onLive(l) {
+    if (l.archive && !newest) archive()
     newest = l
     heard = new Date()
     view?.update?.(l)
