@@ -36,7 +36,7 @@ func BenchmarkLive(b *testing.B) {
 }
 
 func benchLive(b *testing.B, path string, n int) {
-	b.Setenv("GOMEMLIMIT", "40MiB")
+	asService(b)
 	dir := b.TempDir()
 	var groups, names []string
 	for i := range n {
@@ -66,6 +66,26 @@ func benchLive(b *testing.B, path string, n int) {
 	}
 	if err := p.Wait(); err != nil || !strings.Contains(p.log.String(), "lost=0") {
 		b.Errorf("%v\n%s", err, p.log.String())
+	}
+}
+
+// asService sets what the service's unit sets for the runtime.
+func asService(b *testing.B) {
+	b.Helper()
+	unit, err := os.ReadFile("../../systemd/logd.service")
+	if err != nil {
+		b.Fatal(err)
+	}
+	set := 0
+	for line := range strings.Lines(string(unit)) {
+		if setting, ok := strings.CutPrefix(strings.TrimSpace(line), "Environment="); ok {
+			name, value, _ := strings.Cut(setting, "=")
+			b.Setenv(name, value)
+			set++
+		}
+	}
+	if set == 0 {
+		b.Fatal("the unit sets no limit of memory: the benchmark is void")
 	}
 }
 
