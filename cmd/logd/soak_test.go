@@ -361,6 +361,7 @@ func checkKept(t *testing.T, cfg configs.Config, src *longDay) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	cfg.Influx.TimeoutS = 600 // of a long trial the server adds up for a while
 	frames, sum, points, bytes := uint64(0), fnv.New64a(), int64(0), int64(0)
 	for _, trial := range trials {
 		in, err := journal.Open(trial.Frames())
