@@ -42,7 +42,11 @@ func TestWritesToVictoriaMetrics(t *testing.T) {
 			want[key][ms] = append(want[key][ms], asNumber(f.Value))
 		}
 	}
+	// What was written is seen a moment later, a flush or not.
 	got, values := s.export(), 0
+	for end := time.Now().Add(time.Minute); countOf(got) < countOf(want) && time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+		got = s.export()
+	}
 	for key, at := range want {
 		if len(got[key]) != len(at) {
 			t.Errorf("%s: %d values stored, want %d", key, len(got[key]), len(at))
@@ -59,6 +63,14 @@ func TestWritesToVictoriaMetrics(t *testing.T) {
 		t.Errorf("%d series stored, want %d", len(got), len(want))
 	}
 	t.Logf("%d points sent twice, %d values in %d series stored once", first.Sent, values, len(got))
+}
+
+// countOf is the number of values in all series.
+func countOf[V any](series map[string]map[int64]V) (n int) {
+	for _, at := range series {
+		n += len(at)
+	}
+	return n
 }
 
 // asNumber is what becomes of a value there: texts become 0.
