@@ -30,7 +30,7 @@ func (d *daemon) figures(ctx context.Context, s *session, c *cursor) {
 	defer c.in.Close()
 	live := day.New(d.Config, d.Version, c.in.Buses)
 	look, follow := d.lookOn(s, live), d.followAmendments(s, live, c.in)
-	if !c.each(ctx, live.Frame, func() { look(); follow() }) {
+	if !c.each(ctx, live.Frame, onceASecond(func() { look(); follow() })) {
 		d.log.Warn("the figures were not finished in time; they are derived at the next start", "trial", s.trial.String())
 		return
 	}
@@ -48,11 +48,22 @@ func (d *daemon) figures(ctx context.Context, s *session, c *cursor) {
 	d.derived(s.trial)
 }
 
-// followAmendments returns what the figures cursor calls when it has no frames
+// onceASecond returns f for those who call more often than it is worth.
+func onceASecond(f func()) func() {
+	last := int64(0)
+	return func() {
+		if since()-last >= int64(lookEvery) {
+			last = since()
+			f()
+		}
+	}
+}
+
+// followAmendments returns what the figures cursor does when it has no frames
 // for now: when the trial was amended, by whomever, the results so far are
 // written with that.
 func (d *daemon) followAmendments(s *session, live *day.Day, in *journal.Reader) func() {
-	told, seen := int64(0), int64(0)
+	seen := int64(0)
 	write := d.apart(func() {
 		d.results.Lock()
 		defer d.results.Unlock()
@@ -61,10 +72,6 @@ func (d *daemon) followAmendments(s *session, live *day.Day, in *journal.Reader)
 		}
 	})
 	return func() {
-		if since()-told < int64(lookEvery) {
-			return
-		}
-		told = since()
 		if size := s.trial.AmendmentsSize(); size != seen {
 			seen = size
 			write()

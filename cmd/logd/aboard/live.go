@@ -64,18 +64,10 @@ func (l *live) derive(now derivedLive) {
 	}
 }
 
-// lookOn returns what the figures cursor calls when it has no frames for now:
-// it derives the present state, once a second. A fault in that costs the state
-// and nothing else.
+// lookOn returns what the figures cursor does when it has no frames for now: it
+// derives the present state. A fault in that costs the state and nothing else.
 func (d *daemon) lookOn(s *session, figures *day.Day) func() {
-	told := int64(0)
-	state := d.apart(func() { d.live.derive(derivedLive{s, figures.Live(), figures.Timeline()}) })
-	return func() {
-		if since()-told >= int64(lookEvery) {
-			told = since()
-			state()
-		}
-	}
+	return d.apart(func() { d.live.derive(derivedLive{s, figures.Live(), figures.Timeline()}) })
 }
 
 // publishLive publishes the state whenever the figures have another, and once
