@@ -16,7 +16,6 @@ import (
 
 	"trialday.example/logd/cmd/logd/simulate"
 	"trialday.example/logd/decode/frame"
-	"trialday.example/logd/pgn"
 )
 
 // fullLoad is what a bus of 250 kbit/s carries at most, in frames a second: a
@@ -139,7 +138,7 @@ func (l *load) run(b *testing.B, lasting time.Duration) {
 			if l.ahead.IsError {
 				continue
 			}
-			if m := pgn.Lookup(pgn.ParseID(l.ahead.ID).PGN); m != nil && !m.Fast && m.PGN != 126992 {
+			if fitsAgain(&l.ahead.Frame) {
 				l.again = append(l.again, l.ahead.Frame)
 			}
 			l.send(b, l.ahead.Frame)
