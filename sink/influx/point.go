@@ -47,6 +47,11 @@ func (p *Point) setFloat(key string, v *float64) {
 
 // line appends the point in line protocol.
 func (p *Point) line(b *strings.Builder) {
+	write.PointToLineProtocolBuffer(p.client(), b, time.Nanosecond)
+}
+
+// client is the point in the form of the server's client.
+func (p *Point) client() *write.Point {
 	w := write.NewPointWithMeasurement(p.Measurement)
 	for _, t := range p.Tags {
 		w.AddTag(t.Key, t.Value)
@@ -54,6 +59,5 @@ func (p *Point) line(b *strings.Builder) {
 	for _, f := range p.Fields {
 		w.AddField(f.Key, f.Value)
 	}
-	w.SetTime(time.Unix(0, p.Time))
-	write.PointToLineProtocolBuffer(w, b, time.Nanosecond)
+	return w.SetTime(time.Unix(0, p.Time))
 }
