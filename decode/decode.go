@@ -52,22 +52,23 @@ type Options struct {
 
 // Decoder turns frames into samples. Make it with New.
 type Decoder struct {
-	options  Options
-	out      Handler
-	assemble *assemble.Assembler
-	devices  *device.Registry
-	clock    clock.Clock
-	chooser  *choose.Chooser
-	engines  engines
-	bus      engineBus
-	north    north
-	rapid    rapid
-	held     hold
-	stats    Stats
-	unknown  unknown
-	now      int64 // trial time of the last frame; without the pause at an open jump
-	steps    int   // clock steps told so far
-	late     int64 // pauses added to the times of frames already taken
+	options   Options
+	out       Handler
+	assemble  *assemble.Assembler
+	devices   *device.Registry
+	clock     clock.Clock
+	chooser   *choose.Chooser
+	engines   engines
+	bus       engineBus
+	north     north
+	rapid     rapid
+	batteries batteries
+	held      hold
+	stats     Stats
+	unknown   unknown
+	now       int64 // trial time of the last frame; without the pause at an open jump
+	steps     int   // clock steps told so far
+	late      int64 // pauses added to the times of frames already taken
 
 	// The message that is being made into samples.
 	msg  message
@@ -185,6 +186,13 @@ func (d *Decoder) decode() {
 		m.engine = int8(index)
 	case positionRapid:
 		d.rapid.note(m.source, m.at)
+	case dcPower:
+		d.batteries.fine(m, d.chooser)
+	case batteryStatus:
+		if d.batteries.covered(m, d.chooser) {
+			d.stats.NotChosen += int64(len(coarse))
+			return
+		}
 	default:
 		if m.def.Ranges == pgn.TopBytes && !d.onEngineBus() {
 			return

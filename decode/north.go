@@ -16,6 +16,8 @@ const (
 	tripFuel      = 127497
 	controller1   = 61444
 	positionRapid = 129025
+	batteryStatus = 127508
+	dcPower       = 127751
 )
 
 // variationAge is how long a variation is used after it was last heard. A boat

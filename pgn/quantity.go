@@ -56,6 +56,8 @@ const (
 	AirPressure                 // Pa
 	TrimTabPort                 // ratio, 1 = fully down
 	TrimTabStarboard            // ratio, 1 = fully down
+	StateOfCharge               // ratio of a battery's capacity
+	BatteryPower                // W out of a battery that drives the boat; no message carries it, see calc/energy
 	NumQuantities
 )
 
@@ -111,6 +113,8 @@ var quantities = [NumQuantities]struct{ name, unit string }{
 	AirPressure:        {"air_pressure", "Pa"},
 	TrimTabPort:        {"trim_tab_port", "1"},
 	TrimTabStarboard:   {"trim_tab_starboard", "1"},
+	StateOfCharge:      {"state_of_charge", "1"},
+	BatteryPower:       {"battery_power", "W"},
 }
 
 func (q Quantity) String() string {

@@ -67,6 +67,22 @@ func TestSamples(t *testing.T) {
 		{"other pressure", 130314, "\x00\x00\x01\x40\x42\x0F\x00\xFF", nil},
 		{"tabs", 130576, "\x32\x7E\xFF\xFF\xFF\xFF\xFF\xFF", []emitted{
 			{pgn.TrimTabPort, 0, ok(0.5)}, {pgn.TrimTabStarboard, 0, fault}}},
+		{"battery", 127506, "\x00\x02\x00\x50\x64\x3C\x00\xFF\xFF\xC8\x00", []emitted{{pgn.StateOfCharge, 2, ok(0.8)}}},
+		{"battery, earlier edition", 127506, "\x00\x02\x00\xFE\x64\x3C\x00\xFF\xFF", []emitted{{pgn.StateOfCharge, 2, fault}}},
+		{"battery, no charge", 127506, "\x00\x02\x00\xFF\x64\x3C\x00\xFF\xFF", []emitted{{pgn.StateOfCharge, 2, none}}},
+		{"alternator", 127506, "\x00\x02\x01\x50\x64\x3C\x00\xFF\xFF\xC8\x00", nil},
+		{"battery of 48 V", 127508, "\x01\xD4\x12\x18\xFC\xFF\xFF\x00", []emitted{
+			{pgn.BatteryVoltage, 1, ok(48.2)}, {pgn.BatteryCurrent, 1, ok(-100)}}},
+		{"battery of 400 V", 127508, "\x01\xFE\x7F\x18\xFC\xFF\xFF\x00", []emitted{
+			{pgn.BatteryVoltage, 1, fault}, {pgn.BatteryCurrent, 1, ok(-100)}}},
+		{"DC of 400 V", 127751, "\x00\x01\xA0\x0F\xEF\xD8\xFF\xFF", []emitted{
+			{pgn.BatteryVoltage, 1, ok(400)}, {pgn.BatteryCurrent, 1, ok(-100.01)}}},
+		{"DC, no current", 127751, "\x00\x01\xA0\x0F\xFF\xFF\x7F\xFF", []emitted{
+			{pgn.BatteryVoltage, 1, ok(400)}, {pgn.BatteryCurrent, 1, none}}},
+		{"DC, current out of range", 127751, "\x00\x01\xA0\x0F\xFE\xFF\x7F\xFF", []emitted{
+			{pgn.BatteryVoltage, 1, ok(400)}, {pgn.BatteryCurrent, 1, fault}}},
+		{"DC, short", 127751, "\x00\x01\xA0\x0F\x00\x00", []emitted{
+			{pgn.BatteryVoltage, 1, ok(400)}, {pgn.BatteryCurrent, 1, none}}},
 		{"request", 59904, "\x00\xEE\x00", nil},
 	} {
 		got := samples(pgn.Lookup(c.pgn), []byte(c.data))

@@ -151,12 +151,35 @@ var backbone = []Message{
 		{Name: "capacity", Offset: 24, Bits: 32, Resolution: 0.1, Unit: Litre, Quantity: FluidCapacity},
 		{Offset: 56, Bits: 8, Kind: Spare},
 	}},
+	// Type: 0 battery; others (alternator, converter, solar, wind) make no sample. The
+	// capacity is the charge that is left, and of later editions: before, the payload
+	// ends ahead of it.
+	{PGN: 127506, Name: "DC detailed status", Priority: 6, Fast: true, Length: 11, Instance: instance(1), Fields: []Field{
+		{Name: "sid", Offset: 0, Bits: 8},
+		{Name: "instance", Offset: 8, Bits: 8},
+		{Name: "type", Offset: 16, Bits: 8, Kind: Choice},
+		{Name: "state_of_charge", Offset: 24, Bits: 8, Unit: Percent, By: "type", Variants: []Quantity{StateOfCharge}},
+		{Name: "state_of_health", Offset: 32, Bits: 8, Unit: Percent},
+		{Name: "time_remaining", Offset: 40, Bits: 16, Unit: Minute},
+		{Name: "ripple", Offset: 56, Bits: 16, Resolution: 0.001, Unit: Volt},
+		{Name: "capacity", Offset: 72, Bits: 16, Unit: AmpereHour},
+	}},
 	{PGN: 127508, Name: "battery status", Priority: 6, Length: 8, Instance: instance(0), Fields: []Field{
 		{Name: "instance", Offset: 0, Bits: 8},
 		{Name: "voltage", Offset: 8, Bits: 16, Resolution: 0.01, Signed: true, Unit: Volt, Quantity: BatteryVoltage},
 		{Name: "current", Offset: 24, Bits: 16, Resolution: 0.1, Signed: true, Unit: Ampere, Quantity: BatteryCurrent},
 		{Name: "temperature", Offset: 40, Bits: 16, Resolution: 0.01, Unit: Kelvin},
 		{Name: "sid", Offset: 56, Bits: 8},
+	}},
+	// Its connection number is taken for the instance of 127508. The voltage is coarser
+	// than there but does not end at 327.64 V, the current ten times finer and does not
+	// end at 3276.4 A.
+	{PGN: 127751, Name: "DC voltage and current", Priority: 6, Length: 8, Instance: instance(1), Fields: []Field{
+		{Name: "sid", Offset: 0, Bits: 8},
+		{Name: "connection", Offset: 8, Bits: 8},
+		{Name: "voltage", Offset: 16, Bits: 16, Resolution: 0.1, Unit: Volt, Quantity: BatteryVoltage},
+		{Name: "current", Offset: 32, Bits: 24, Resolution: 0.01, Signed: true, Unit: Ampere, Quantity: BatteryCurrent},
+		{Offset: 56, Bits: 8, Kind: Spare},
 	}},
 	// The ground speed in it is no SpeedOverGround: a log that measures it is rare, and
 	// one that copies it from elsewhere would count twice.

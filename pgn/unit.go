@@ -33,6 +33,7 @@ var (
 	Revolution        = &Unit{"r", 1, 0}
 	Volt              = &Unit{"V", 1, 0}
 	Ampere            = &Unit{"A", 1, 0}
+	AmpereHour        = &Unit{"Ah", 3600, 0}
 	Second            = &Unit{"s", 1, 0}
 	Millisecond       = &Unit{"ms", 1e-3, 0}
 	Minute            = &Unit{"min", 60, 0}

@@ -27,6 +27,7 @@ const (
 	Trip        // by engine
 	Tank        // by tank
 	Battery     // by battery
+	Charge      // by battery: how full it is
 	Rudder      // by rudder
 	TrimTabs
 	WaterTemperature
@@ -38,7 +39,7 @@ const (
 
 var groupNames = [numGroups]string{
 	"free", "position", "motion", "heading", "attitude", "rate_of_turn", "water_speed", "depth", "wind",
-	"engine_speed", "engine_state", "gearbox", "trip", "tank", "battery", "rudder", "trim_tabs",
+	"engine_speed", "engine_state", "gearbox", "trip", "tank", "battery", "charge", "rudder", "trim_tabs",
 	"water_temperature", "air_temperature", "air_pressure", "variation",
 }
 
@@ -136,6 +137,8 @@ var roles = [pgn.NumQuantities]member{
 	pgn.FluidCapacity:      {Tank, extra},
 	pgn.BatteryVoltage:     {Battery, first},
 	pgn.BatteryCurrent:     {Battery, second},
+	pgn.BatteryPower:       {Battery, extra}, // made of those chosen
+	pgn.StateOfCharge:      {Charge, first},
 	pgn.RudderAngle:        {Rudder, first},
 	pgn.TrimTabPort:        {TrimTabs, first},
 	pgn.TrimTabStarboard:   {TrimTabs, second},

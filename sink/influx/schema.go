@@ -96,6 +96,8 @@ var measurementOf = [pgn.NumQuantities]string{
 	pgn.AirPressure:        environment,
 	pgn.TrimTabPort:        motion,
 	pgn.TrimTabStarboard:   motion,
+	pgn.StateOfCharge:      battery,
+	pgn.BatteryPower:       battery,
 }
 
 // fluids names the fluid types of PGN 127505 (from memory).

@@ -210,7 +210,7 @@ func groupName(e decode.Event, names []string) string {
 		return e.Group.String() + " " + engineName(names, e.Instance)
 	case choose.Tank:
 		return fmt.Sprintf("%s %d of fluid %d", e.Group, e.Instance&0xF, e.Instance>>4)
-	case choose.Battery, choose.Rudder:
+	case choose.Battery, choose.Charge, choose.Rudder:
 		return fmt.Sprintf("%s %d", e.Group, e.Instance)
 	}
 	return e.Group.String()
