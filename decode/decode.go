@@ -131,7 +131,7 @@ func (d *Decoder) message(m *assemble.Message) {
 		return
 	}
 	d.stats.Messages++
-	d.msg = message{at: d.now, source: source, def: m.Def, data: m.Data}
+	d.msg.at, d.msg.source, d.msg.def, d.msg.data = d.now, source, m.Def, m.Data
 	if !d.clock.Open() {
 		d.decode()
 		return
@@ -212,7 +212,10 @@ func (d *Decoder) sample(q pgn.Quantity, instance uint8, v pgn.Value) {
 	case (q == pgn.Latitude || q == pgn.Longitude) && m.def.PGN != positionRapid && d.rapid.recent(m.source, m.at):
 		return
 	}
-	s := sample.Sample{Time: m.at, Value: v.V, Quantity: q, Instance: instance, Source: m.source, State: v.State}
+	// Field by field: a literal is made elsewhere and copied 16 bytes at a time,
+	// and the processor waits for the single bytes before it reads them together.
+	var s sample.Sample
+	s.Time, s.Value, s.Quantity, s.Instance, s.Source, s.State = m.at, v.V, q, instance, m.source, v.State
 	if !d.use(&s) {
 		d.stats.NotChosen++
 		return

@@ -94,8 +94,10 @@ func (a *Assembler) Add(f *frame.Frame) *Message {
 		return a.fastFrame(now, f, h, def, data)
 	}
 	a.Counts.Single++
-	a.msg = Message{First: f.Time, Time: f.Time, Bus: f.Bus, Header: h, Def: def, Data: data}
-	return &a.msg
+	// Field by field; see decode.Decoder.
+	m := &a.msg
+	m.First, m.Time, m.Bus, m.Header, m.Def, m.Data = f.Time, f.Time, f.Bus, h, def, data
+	return m
 }
 
 // fastFrame takes one frame of the fast-packet protocol: byte 0 is the sequence
