@@ -1,6 +1,7 @@
 package influx
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -52,12 +53,12 @@ type deliverer struct {
 	stats  *Stats
 }
 
-// deliver returns when every line is stored or was rejected by itself. It
-// returns an error if ctx ends before, or if it is to give up.
-func (d *deliverer) deliver(ctx context.Context, lines []string) error {
+// deliver returns when every line of a packed batch is stored or was rejected by
+// itself. It returns an error if ctx ends before, or if it is to give up.
+func (d *deliverer) deliver(ctx context.Context, packed []byte) error {
 	b := blame{}
 	for {
-		err := d.halves(ctx, lines, &b)
+		err := d.halves(ctx, packed, &b)
 		if err == nil {
 			break
 		}
@@ -89,22 +90,26 @@ type blame struct {
 
 // halves sends lines, and where the server rejects them each half by itself,
 // until the bad ones are found.
-func (d *deliverer) halves(ctx context.Context, lines []string, b *blame) error {
-	f, err := d.insist(ctx, lines)
+func (d *deliverer) halves(ctx context.Context, packed []byte, b *blame) error {
+	f, err := d.insist(ctx, packed)
 	switch {
 	case err != nil:
 		return err
 	case f == nil:
 		b.taken = true
 		return nil
-	case len(lines) > 1:
-		half := len(lines) / 2
-		if err := d.halves(ctx, lines[:half], b); err != nil {
+	}
+	lines, err := unpack(packed)
+	if err != nil {
+		return err
+	}
+	if half := len(lines) / 2; half > 0 {
+		if err := d.halves(ctx, pack(bytes.Join(lines[:half], nil)), b); err != nil {
 			return err
 		}
-		return d.halves(ctx, lines[half:], b)
+		return d.halves(ctx, pack(bytes.Join(lines[half:], nil)), b)
 	}
-	b.rejected = append(b.rejected, Rejected{Line: shorten(lines[0]), Why: f.reason})
+	b.rejected = append(b.rejected, Rejected{Line: shorten(string(lines[0])), Why: f.reason})
 	if len(b.rejected) >= maxBlame && !b.taken {
 		return errEvery
 	}
@@ -112,11 +117,10 @@ func (d *deliverer) halves(ctx context.Context, lines []string, b *blame) error 
 }
 
 // insist sends lines until they are stored, or rejected for what they are.
-func (d *deliverer) insist(ctx context.Context, lines []string) (*failure, error) {
-	text := strings.Join(lines, "")
+func (d *deliverer) insist(ctx context.Context, packed []byte) (*failure, error) {
 	wait := &backoff{}
 	for {
-		f := d.server.send(ctx, text)
+		f := d.server.send(ctx, packed)
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}

@@ -5,7 +5,7 @@
 // The journal is the queue. A Sink reads it from the beginning, makes the same
 // points of it every time, and leaves out as many as its cursor says the server
 // has confirmed. There is no second spool, and memory does not grow with the
-// backlog.
+// backlog: while a batch is on its way a few more are made and packed.
 //
 // # Invariants
 //

@@ -1,6 +1,7 @@
 package influx
 
 import (
+	"bytes"
 	"context"
 	"crypto/tls"
 	"crypto/x509"
@@ -8,11 +9,11 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"net/url"
 	"os"
 	"time"
 
 	client "github.com/influxdata/influxdb-client-go/v2"
-	"github.com/influxdata/influxdb-client-go/v2/api"
 	clientlog "github.com/influxdata/influxdb-client-go/v2/log"
 
 	"trialday.example/logd/configs"
@@ -27,7 +28,6 @@ type server struct {
 	token  secret
 	client client.Client
 	http   *http.Client
-	write  api.WriteAPIBlocking
 }
 
 // connect prepares the connection; nothing is sent yet. Of now see newHTTP.
@@ -81,8 +81,7 @@ func newHTTP(cfg configs.Influx, now func() time.Time) (*http.Client, error) {
 func (s *server) use(token secret) {
 	s.token = token
 	s.client = client.NewClientWithOptions(s.cfg.URL, token.text,
-		client.DefaultOptions().SetHTTPClient(s.http).SetUseGZip(true).SetPrecision(time.Nanosecond).SetApplicationName("logd"))
-	s.write = s.client.WriteAPIBlocking(s.cfg.Org, s.cfg.Bucket)
+		client.DefaultOptions().SetHTTPClient(s.http).SetApplicationName("logd"))
 }
 
 // renew reads the token again: somebody may have put another in its place.
@@ -105,9 +104,14 @@ func readCA(file string) (*x509.CertPool, error) {
 	return pool, nil
 }
 
-// send writes lines; nil means that the server has them for good.
-func (s *server) send(ctx context.Context, lines string) *failure {
-	err := s.write.WriteRecord(ctx, lines)
+// send writes packed lines; nil means that the server has them for good. The
+// client's own way would pack them again at each attempt.
+func (s *server) send(ctx context.Context, packed []byte) *failure {
+	service := s.client.HTTPService()
+	to := service.ServerAPIURL() + "write?" + url.Values{"org": {s.cfg.Org}, "bucket": {s.cfg.Bucket}, "precision": {"ns"}}.Encode()
+	err := service.DoPostRequest(ctx, to, bytes.NewReader(packed),
+		func(r *http.Request) { r.Header.Set("Content-Encoding", "gzip") },
+		func(r *http.Response) error { return r.Body.Close() })
 	if err == nil {
 		return nil
 	}

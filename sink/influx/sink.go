@@ -3,9 +3,8 @@ package influx
 import (
 	"context"
 	"errors"
-	"io"
 	"log/slog"
-	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -16,9 +15,6 @@ import (
 // pollEvery is how often the end of a journal that is being written is looked
 // at.
 const pollEvery = time.Second
-
-// maxBatchBytes bounds a request; servers take 10 MB or more.
-const maxBatchBytes = 2 << 20
 
 // Options says what to send, and where.
 type Options struct {
@@ -53,9 +49,6 @@ type Sink struct {
 	heard  atomic.Int64 // latest time of a receiver, ns since 1970
 
 	cursor  cursor
-	made    int64 // points made so far
-	lines   []string
-	bytes   int
 	started time.Time // of the present stretch of catching up
 	caught  int64     // points sent in it
 }
@@ -140,55 +133,33 @@ func (s *Sink) run(ctx context.Context, id identity) error {
 		return err
 	}
 	defer stream.close()
-	s.made, s.lines, s.bytes, s.started = 0, nil, 0, s.pace.Now()
+	ctx, stop := context.WithCancel(ctx)
+	var making sync.WaitGroup
+	defer making.Wait() // before the stream is closed
+	defer stop()
+	batches := batcher{journal: s.Journal, stream: stream, most: s.Config.Influx.BatchLines, sent: s.cursor.Points}
+	s.started, s.caught = s.pace.Now(), 0
 	for {
-		points, err := stream.next()
-		switch {
-		case err == nil:
-			err = s.take(ctx, points)
-		case errors.Is(err, errEnd):
-			s.cursor.Done = true
-			if s.cursor.Frames, err = journal.Count(s.Journal); err != nil {
-				return err
+		made := make(chan batch, maxAhead)
+		making.Go(func() { batches.fill(ctx, made) })
+		for b := range made {
+			if b.err == nil {
+				b.err = s.send(ctx, &b)
 			}
-			return s.flush(ctx, stream)
-		case errors.Is(err, io.EOF):
-			err = s.rest(ctx, stream)
-			if err == nil && s.Once {
-				return nil
+			if b.err != nil || b.end || b.dry && s.Once {
+				return b.err
 			}
 		}
-		if err == nil && (len(s.lines) >= s.Config.Influx.BatchLines || s.bytes >= maxBatchBytes) {
-			err = s.flush(ctx, stream)
-		}
-		if err == nil {
-			err = ctx.Err()
-		}
-		if err != nil {
+		if err := s.rest(ctx); err != nil {
 			return err
 		}
 	}
 }
 
-// take adds points to the batch, but for those that the server has.
-func (s *Sink) take(_ context.Context, points []Point) error {
-	for i := range points {
-		s.made++
-		if s.made <= s.cursor.Points {
-			continue
-		}
-		var b strings.Builder
-		points[i].line(&b)
-		s.lines = append(s.lines, b.String())
-		s.bytes += b.Len()
-	}
-	return nil
-}
-
-// rest sends what there is at the present end of the journal, and waits.
-func (s *Sink) rest(ctx context.Context, stream *stream) error {
-	if err := s.flush(ctx, stream); err != nil || s.Once {
-		return err
+// rest waits at the present end of the journal.
+func (s *Sink) rest(ctx context.Context) error {
+	if err := ctx.Err(); err != nil {
+		return err // it may not be the end
 	}
 	s.Stats.change(func(c *Counts) { c.Behind = false })
 	if err := s.pace.Sleep(ctx, pollEvery); err != nil {
@@ -198,38 +169,47 @@ func (s *Sink) rest(ctx context.Context, stream *stream) error {
 	return nil
 }
 
-// flush sends the batch and moves the cursor.
-func (s *Sink) flush(ctx context.Context, stream *stream) error {
-	if len(s.lines) == 0 && !s.cursor.Done {
+// send brings a batch to the server and moves the cursor.
+func (s *Sink) send(ctx context.Context, b *batch) error {
+	if b.lines == 0 && !b.end {
 		return nil
 	}
-	if len(s.lines) > 0 {
+	if b.lines > 0 {
 		if err := s.yield(ctx); err != nil {
 			return err
 		}
 		s.Stats.change(func(c *Counts) { c.Sending = true })
 		defer s.Stats.change(func(c *Counts) { c.Sending = false })
-		s.heard.Store(stream.heard)
+		s.heard.Store(b.heard)
 		before := s.Stats.Counts().Rejected
 		d := deliverer{server: s.server, pace: s.pace, log: s.Log, giveUp: s.Once, stats: &s.Stats}
-		if err := d.deliver(ctx, s.lines); err != nil {
+		if err := d.deliver(ctx, b.packed); err != nil {
 			return err
 		}
 		s.cursor.Rejected += s.Stats.Counts().Rejected - before
 	}
-	s.cursor.Points = max(s.cursor.Points, s.made)
+	if err := s.confirm(b); err != nil {
+		return err
+	}
+	return s.slow(ctx, int64(b.lines))
+}
+
+// confirm moves the cursor behind a batch that the server has.
+func (s *Sink) confirm(b *batch) error {
+	if b.end {
+		s.cursor.Done, s.cursor.Frames = true, b.whole
+	}
+	s.cursor.Points = max(s.cursor.Points, b.points)
 	if err := s.cursor.save(s.Cursor); err != nil {
 		return err
 	}
-	n := int64(len(s.lines))
 	s.Stats.change(func(c *Counts) {
-		c.Points, c.Frames = s.cursor.Points, stream.frames
-		c.Sent += n
-		c.Bytes += int64(s.bytes)
-		c.Behind = !s.cursor.Done
+		c.Points, c.Frames = s.cursor.Points, b.frames
+		c.Sent += int64(b.lines)
+		c.Bytes += int64(b.bytes)
+		c.Behind = !b.end
 	})
-	s.lines, s.bytes = s.lines[:0], 0
-	return s.slow(ctx, n)
+	return nil
 }
 
 // yield waits while a Sink that goes first is sending.
