@@ -87,7 +87,7 @@ type fuelMeter struct {
 // newFuelMeter starts a check. Tank is the configured capacity in m³, NaN where
 // not known.
 func newFuelMeter(tank float64) *fuelMeter {
-	return &fuelMeter{tanks: tankMeter{capacity: tank, merge: 1, lowest: math.Inf(1)}}
+	return &fuelMeter{tanks: tankMeter{tankSizes: tankSizes{capacity: tank}, merge: 1, lowest: math.Inf(1)}}
 }
 
 func (m *fuelMeter) add(s *sample.Sample) {
@@ -425,9 +425,7 @@ func (b *tankBlock) with(o *tankBlock) tankBlock {
 // tankMeter gathers blocks. A filling or a silence of the fuel rate begins a
 // new segment, which has a starting level of its own.
 type tankMeter struct {
-	capacity float64 // m³ configured, for a single sender that gives none
-	size     [fuelTanks]float64
-	present  [fuelTanks]bool
+	tankSizes
 
 	end     int64
 	ratio   [fuelTanks]mean // of the block being gathered
@@ -477,26 +475,12 @@ func (t *tankMeter) cut() {
 func (t *tankMeter) level() (level, size float64, ok bool) {
 	for i, present := range t.present {
 		if present {
-			c := t.sizeOf(i)
+			c := t.of(i)
 			level += t.ratio[i].value() * c
 			size += c
 		}
 	}
 	return level, size, level >= 0 && size > 0
-}
-
-// sizeOf returns a tank's capacity as it sends it; the configured one, of all
-// tanks together, can only stand for a single one. NaN where not known.
-func (t *tankMeter) sizeOf(tank int) float64 {
-	if t.size[tank] > 0 {
-		return t.size[tank]
-	}
-	for i, present := range t.present {
-		if present && i != tank {
-			return math.NaN()
-		}
-	}
-	return t.capacity
 }
 
 // close ends the piece being gathered.
@@ -568,7 +552,7 @@ func tankScale(blocks []tankBlock) FuelScale {
 	if len(rows) < 8 {
 		return out
 	}
-	fit, ok := leastSquares(columns(rows), y)
+	fit, ok := leastSquares(columns(rows), y, 1)
 	if !ok {
 		return out
 	}
@@ -651,9 +635,9 @@ func columns(rows [][]float64) *mat.Dense {
 
 // leastSquares returns the coefficients of y = x*b with standard errors that
 // allow for autocorrelation of the residuals; ok is false where x does not
-// determine them. Means were taken off before, which costs one degree of
-// freedom more.
-func leastSquares(x *mat.Dense, y []float64) ([]stat.Estimate, bool) {
+// determine them. So many means were taken off before, each of which costs a
+// degree of freedom.
+func leastSquares(x *mat.Dense, y []float64, means int) ([]stat.Estimate, bool) {
 	n, m := x.Dims()
 	var qr mat.QR
 	qr.Factorize(x)
@@ -677,7 +661,7 @@ func leastSquares(x *mat.Dense, y []float64) ([]stat.Estimate, bool) {
 		}
 		squares += res[i] * res[i]
 	}
-	dof := float64(n - m - 1)
+	dof := float64(n - m - means)
 	variance := squares / dof
 	if variance > 0 {
 		// MeanOf's standard error over that of white noise is the root of what
@@ -685,7 +669,7 @@ func leastSquares(x *mat.Dense, y []float64) ([]stat.Estimate, bool) {
 		white := stat.SD(res) / math.Sqrt(float64(n))
 		inflation := math.Max(1, math.Pow(stat.MeanOf(res).SE/white, 2))
 		variance *= inflation
-		dof = math.Max(1, float64(n)/inflation-float64(m+1))
+		dof = math.Max(1, float64(n)/inflation-float64(m+means))
 	}
 	out := make([]stat.Estimate, m)
 	for k := range out {

@@ -241,7 +241,7 @@ func TestLevelFitAgainstSciPy(t *testing.T) {
 	var want [2]float64
 	scipy.Run(t, "r = scipy.stats.linregress(x[0], x[1])\nprint(json.dumps([r.slope, r.stderr]))", [][]float64{u, append([]float64(nil), y...)}, &want)
 	centre(rows, y)
-	got, ok := leastSquares(columns(rows), y)
+	got, ok := leastSquares(columns(rows), y, 1)
 	if !ok {
 		t.Fatal("no fit")
 	}

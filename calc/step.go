@@ -12,11 +12,15 @@ import (
 type Boat struct {
 	Length float64 // m
 	Usable float64 // m³ of fuel that may be used: tank less reserve
-	Mass   float64 // kg at the start of the day
-	Full   float64 // kg, as at the start of the day but with full tanks
-	Fuel   float64 // kg/m³
-	Cruise float64 // load ratio of the maker's recommended cruise
-	Planes bool    // whether the hull is made to plane
+	Tank   float64 // m³, all tanks
+	// Section is how far a tank's section may be from its mean at the levels of
+	// the day: a ratio, half of a 95 % interval.
+	Section float64
+	Mass    float64 // kg at the start of the day
+	Full    float64 // kg, as at the start of the day but with full tanks
+	Fuel    float64 // kg/m³
+	Cruise  float64 // load ratio of the maker's recommended cruise
+	Planes  bool    // whether the hull is made to plane
 }
 
 // Step is one throttle setting: all its passes together.
@@ -31,6 +35,8 @@ type Step struct {
 	Flow      complex128                // current, m/s, by the fit of the day; NaN where not corrected
 	Fuel      stat.Estimate             // m³/s
 	ByEngine  [MaxEngines]stat.Estimate // m³/s, NaN where an engine gives none
+	FromTank  bool                      // Fuel and what follows from it are those of Tank
+	Tank      TankBurn                  // what the tank's level tells, worth showing or not
 	Economy   stat.Estimate             // m of way per m³ of fuel
 	Range     stat.Estimate             // m on the usable fuel
 	BurnOff   float64                   // m, range as the boat grows lighter; see BurnOffRange
@@ -51,8 +57,9 @@ const stepFloor = 50.0 / 60
 // dimension).
 func Steps(windows []Window, ratio float64, b Boat) []Step {
 	var steps []Step
+	day := dayLevelsOf(windows, b)
 	for _, group := range clusters(windows, ratio) {
-		steps = append(steps, newStep(windows, group, b))
+		steps = append(steps, newStep(windows, group, b, day))
 	}
 	sort.SliceStable(steps, func(i, j int) bool { return steps[i].RPM < steps[j].RPM })
 	for i := range steps {
@@ -231,7 +238,8 @@ func (p *passGroup) pass() Pass {
 	return out
 }
 
-func newStep(windows []Window, group []int, b Boat) Step {
+// newStep makes a step of a group of windows, by index.
+func newStep(windows []Window, group []int, b Boat, day dayLevels) Step {
 	passes := passesOf(windows, group)
 	s := Step{Passes: len(passes), Engines: windows[group[0]].Engines}
 	fit := make([]Pass, len(passes))
@@ -257,6 +265,7 @@ func newStep(windows []Window, group []int, b Boat) Step {
 		}
 		return stat.Sum(parts, c.Weights)
 	}
+	s.RPM = weigh((*Window).MeanRPM)
 	s.Fuel = estimate(func(w *Window) stat.Estimate { return w.Total })
 	for e := range s.ByEngine {
 		s.ByEngine[e] = estimate(func(w *Window) stat.Estimate { return w.Fuel[e] })
@@ -264,8 +273,14 @@ func newStep(windows []Window, group []int, b Boat) Step {
 	// What concerns the speed alone: the receiver's floor and the current's
 	// drift between passes.
 	ratio := estimate(func(w *Window) stat.Estimate { return w.Ratio.WithFloor(gnssFloor / w.SOG.Mean) })
+	if math.IsNaN(s.Fuel.Mean) {
+		s.Tank = tankBurn(passes, b, day, cubes(&s))
+		if s.FromTank = s.Tank.Worth(); s.FromTank {
+			s.Fuel = s.Tank.Burn
+			ratio = quotientError(s.Speed, s.Fuel)
+		}
+	}
 	s.Economy = Economy(s.Speed, s.Fuel, ratio.WithFloor(c.Drift/s.Speed.Mean))
-	s.RPM = weigh((*Window).MeanRPM)
 	s.Load = weigh(func(w *Window) float64 { return w.Load.Mean })
 	s.Pitch = weigh(func(w *Window) float64 { return w.Pitch.Mean })
 	s.Trim = weigh(func(w *Window) float64 { return w.Trim.Mean })

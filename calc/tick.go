@@ -100,6 +100,8 @@ type tick struct {
 	crossAt int64 // trial time of the last of them
 	changed bool  // a source of a quantity used for steadiness changed
 	burnt   float64
+	cubes   float64 // n³ of all engines, integrated over the day so far: (1/s)³ s
+	tanks   tankLevel
 }
 
 // ticker gathers samples into ticks.
@@ -124,7 +126,9 @@ type ticker struct {
 	vheld   [numVectors]complex128
 	vage    [numVectors]int
 	waves   waveCounter
+	levels  levelMeter
 	burnt   float64 // m³ since the first sample
+	cubes   float64
 	course  float64
 	courses bool
 	angle   [2]float64 // last wind angle, apparent and true
@@ -177,6 +181,8 @@ func (t *ticker) add(s *sample.Sample) {
 		}
 	case pgn.Pitch:
 		t.waves.add(s.Time, s.Value)
+	case pgn.FluidLevel, pgn.FluidCapacity:
+		t.levels.add(s)
 	}
 }
 
@@ -225,8 +231,11 @@ func (t *ticker) close() {
 		if f := k.scalar[chFuel+channel(e)]; !math.IsNaN(f) {
 			t.burnt += f
 		}
+		if n := k.scalar[chRPM+channel(e)]; !math.IsNaN(n) {
+			t.cubes += n * n * n
+		}
 	}
-	k.gear, k.burnt = t.gear, t.burnt
+	k.gear, k.burnt, k.cubes, k.tanks = t.gear, t.burnt, t.cubes, t.levels.take()
 	k.crosses, k.crossAt = t.waves.take()
 	t.changed = false
 	t.at += second

@@ -61,6 +61,7 @@ func New(set Settings) *Trial {
 	t := &Trial{set: set, fuel: newFuelMeter(set.Fuel.Tank)}
 	t.cutter = &cutter{out: t.endRun}
 	t.ticker = newTicker(t.tick)
+	t.ticker.levels.capacity = set.Fuel.Tank
 	t.watch = manoeuvre.New(set.manoeuvres())
 	return t
 }

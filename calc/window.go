@@ -48,6 +48,7 @@ type Window struct {
 	Wave    float64                   // period of encounter, s
 	Burnt   float64                   // m³ burnt since the day's start, at mid-window
 	Drive   Drive
+	Levels  Levels // where the fuel rate does not tell the burn
 }
 
 // Accepted tells whether the window is steady.
@@ -106,6 +107,9 @@ func newWindow(ticks []tick, run int, reason Reason) Window {
 	w.Wind, w.Breeze = trueWind(use)
 	w.Burnt = use[len(use)/2].burnt
 	w.Drive = newDrive(use, w.Engines)
+	if w.Accepted() && math.IsNaN(w.Total.Mean) {
+		w.Levels = levelsOf(ticks)
+	}
 	return w
 }
 

@@ -102,6 +102,7 @@ func (p *places) checkFuelAndLoad(f *Fuel, l *Load) {
 	p.oneOf("fuel.kind", f.Kind, "diesel", "petrol")
 	p.optional("fuel.density_kg_per_l", f.DensityKgPerL, 0.65, 1)
 	p.optional("fuel.tank_l", f.TankL, 1, 200000)
+	p.number("fuel.tank_section_pct", f.TankSectionPct, 0, 30)
 	p.number("fuel.reserve_pct", f.ReservePct, 0, 90)
 	p.number("fuel.cruise_load_pct", f.CruiseLoadPct, 10, 100)
 	p.optional("fuel.price_per_l", f.PricePerL, 0.001, 1e6)

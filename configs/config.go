@@ -50,13 +50,17 @@ type Fuel struct {
 	Kind          string   `mapstructure:"kind"` // diesel, petrol
 	DensityKgPerL *float64 `mapstructure:"density_kg_per_l"`
 	TankL         *float64 `mapstructure:"tank_l"`
-	ReservePct    float64  `mapstructure:"reserve_pct"`
-	CruiseLoadPct float64  `mapstructure:"cruise_load_pct"`
-	PricePerL     *float64 `mapstructure:"price_per_l"`
-	Currency      string   `mapstructure:"currency"`
-	CO2KgPerL     *float64 `mapstructure:"co2_kg_per_l"`
-	TopUpL        *float64 `mapstructure:"top_up_l"`       // pumped at the end of the day to fill to the mark of its start
-	TopUpErrorL   *float64 `mapstructure:"top_up_error_l"` // how closely that mark repeats, half of a 95 % interval
+	// TankSectionPct is how far the tanks' section at the day's levels may be from
+	// its mean over the height, half of a 95 % interval; 0 for even tanks, or
+	// senders calibrated for their shape.
+	TankSectionPct float64  `mapstructure:"tank_section_pct"`
+	ReservePct     float64  `mapstructure:"reserve_pct"`
+	CruiseLoadPct  float64  `mapstructure:"cruise_load_pct"`
+	PricePerL      *float64 `mapstructure:"price_per_l"`
+	Currency       string   `mapstructure:"currency"`
+	CO2KgPerL      *float64 `mapstructure:"co2_kg_per_l"`
+	TopUpL         *float64 `mapstructure:"top_up_l"`       // pumped at the end of the day to fill to the mark of its start
+	TopUpErrorL    *float64 `mapstructure:"top_up_error_l"` // how closely that mark repeats, half of a 95 % interval
 }
 
 // Load is what is aboard at the start of the day.

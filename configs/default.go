@@ -25,8 +25,9 @@ func Default() Config {
 	diesel, carbon := DieselDensityKgPerL, DieselCO2KgPerL
 	return Config{
 		Vessel: Vessel{Hull: "planing"},
-		// 10 % kept back and cruise at 80 % load: common practice, no source.
-		Fuel: Fuel{Kind: "diesel", DensityKgPerL: &diesel, CO2KgPerL: &carbon, ReservePct: 10, CruiseLoadPct: 80},
+		// 10 % kept back and cruise at 80 % load: common practice, no source. The
+		// section of a tank between keel and sole: our own judgement, no source.
+		Fuel: Fuel{Kind: "diesel", DensityKgPerL: &diesel, CO2KgPerL: &carbon, TankSectionPct: 20, ReservePct: 10, CruiseLoadPct: 80},
 		// 75 kg a person is the figure of small-craft load standards such as
 		// ISO 14946 (from memory); a trial crew of two is common practice.
 		Load: Load{People: 2, PersonKg: 75},

@@ -50,6 +50,9 @@ func marks(r *results.Results, s *results.Step) string {
 	if !s.CurrentCorrected {
 		out = append(out, "one direction only: not corrected for current")
 	}
+	if s.FuelFrom != "" {
+		out = append(out, "burn from "+s.FuelFrom)
+	}
 	return strings.Join(out, ", ")
 }
 

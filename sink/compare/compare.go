@@ -121,6 +121,9 @@ func row(a *results.Step, bs []*results.Step, k int) Row {
 	if !b.CurrentCorrected {
 		oneWay = append(oneWay, "B")
 	}
+	if a.FuelFrom+b.FuelFrom != "" {
+		r.Notes = append(r.Notes, "burn "+strings.Trim("A "+a.FuelFrom+", B "+b.FuelFrom, " "))
+	}
 	if oneWay != nil {
 		r.Notes = append(r.Notes, strings.Join(oneWay, " and ")+" in one direction only")
 	}

@@ -198,6 +198,9 @@ func (m *maker) stepPoints(r *results.Results, s *results.Step) {
 	p.set("current_corrected", s.CurrentCorrected)
 	p.setFloat("rpm", &s.RPM)
 	p.setInterval("speed_kn", &s.SpeedKn)
+	if s.FuelFrom != "" {
+		p.set("fuel_from", s.FuelFrom)
+	}
 	p.setInterval("fuel_lph", s.FuelLPH)
 	p.setInterval("economy_nm_per_l", s.EconomyNMPerL)
 	p.setInterval("economy_l_per_nm", s.EconomyLPerNM)
@@ -241,6 +244,9 @@ func (m *maker) trialPoint(r *results.Results) Point {
 		p.setFloat("best_economy_speed_kn", &s.SpeedKn.Mean)
 		p.setInterval("best_economy_nm_per_l", s.EconomyNMPerL)
 		p.setInterval("best_range_nm", s.RangeNM)
+	}
+	if r.FromTank() {
+		p.set("fuel_from", results.FromTankLevel)
 	}
 	if c := r.Best.Cruise; c != nil {
 		p.setFloat("cruise_speed_kn", &c.SpeedKn)

@@ -47,12 +47,16 @@ func (r *Results) AddDayBurn(b Burnt) {
 		d.LPH = interval(best, litres*3600/b.Moving)
 	}
 	r.DayBurn = d
+	meaning := "it is all there is without fuel rates of all engines; burn, economy and range by rpm step cannot be derived from it"
+	if r.FromTank() {
+		meaning = "a mean over the whole day; that of single steps stands with them, from the tank level"
+	}
 	if v := interval(best, litres); v != nil && d.LPerNM != nil {
 		r.Findings = append(r.Findings, Finding{
 			Kind: "day_burn", Sure: "95 % interval",
 			What: fmt.Sprintf("the day's burn is %.0f L (%.0f to %.0f) by the %s: %.2f L per nautical mile (%.2f to %.2f) over %.1f nm",
 				v.Mean, v.Lo95, v.Hi95, by, d.LPerNM.Mean, d.LPerNM.Lo95, d.LPerNM.Hi95, *d.DistanceNM),
-			Meaning: "it is all there is without fuel rates of all engines; burn, economy and range by rpm step cannot be derived from it",
+			Meaning: meaning,
 			Remedy:  "let the engine gateways send the fuel rate (PGN 127489), or fill to a mark before and after and set fuel.top_up_l",
 		})
 		return

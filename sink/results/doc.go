@@ -43,7 +43,7 @@ The keys that do not explain themselves in the structure:
 	           stuck, spikes, duplicate_address, bus_load, bus_errors (all in
 	           calc/installation), engine_instance_shared, engine_unlisted, fuel_rate_scale,
 	           fuel_rate_tank, fuel_rate_top_up, fuel_references, engines_uneven, no_time,
-	           too_many_changes, amendments_damaged, speed_from_positions, day_burn, corrected (a configured correction, applied before all else);
+	           too_many_changes, amendments_damaged, speed_from_positions, day_burn, burn_from_tank_level, corrected (a configured correction, applied before all else);
 	           probability, that of being right, is null where it was not worked out
 	quality    losses by kind; gaps of one quantity, or of "all"; frames_hash is the
 	           SHA-256 of each frame's time (ns since 1970, 8 bytes), identifier (4, with

@@ -133,6 +133,9 @@ func (e Edge) step(s *calc.Step) Step {
 		CurrentKn: scaled(cmplx.Abs(s.Flow), units.Knots(1)), CurrentSetDeg: compass(cmplx.Phase(s.Flow)),
 		MassKg: scaled(s.Mass, 1),
 	}
+	if s.FromTank {
+		out.FuelFrom = FromTankLevel
+	}
 	for i, name := range e.Engines {
 		if s.Engines.Has(i) {
 			out.Engines = append(out.Engines, name)

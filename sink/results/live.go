@@ -186,6 +186,9 @@ func soFar(s *calc.StepSoFar) SoFar {
 		RPM: s.RPM * 60, SpeedKn: interval(s.Speed, units.Knots(1)), FuelLPH: interval(s.Fuel, units.LitresPerHour(1)),
 		Passes: s.Passes, ReciprocalDeg: compass(s.Reciprocal), CurrentCorrected: s.Corrected,
 	}
+	if s.FromTank {
+		out.FuelLPH = nil // it would need its source beside it
+	}
 	out.NeedsReciprocal = out.ReciprocalDeg != nil
 	for _, a := range s.Directions {
 		if d := compass(a); d != nil {

@@ -7,7 +7,11 @@
 // replays of one journal are equal byte for byte.
 package results
 
-import "trialday.example/logd/sink/timeline"
+import (
+	"slices"
+
+	"trialday.example/logd/sink/timeline"
+)
 
 // Schema names this document's layout. It changes when a key is renamed or
 // removed or its meaning moves, never when a key is added.
@@ -175,12 +179,15 @@ type FrameRange struct {
 
 // Step is one rpm step: the passes at one throttle setting taken together.
 type Step struct {
-	ID            int       `json:"id"` // counts from 1 by rising rpm
-	RPM           float64   `json:"rpm"`
-	SpeedKn       Interval  `json:"speed_kn"`
-	SpeedMPH      Interval  `json:"speed_mph"`
-	FuelLPH       *Interval `json:"fuel_lph"`
-	FuelUSGPH     *Interval `json:"fuel_usgal_per_h"`
+	ID        int       `json:"id"` // counts from 1 by rising rpm
+	RPM       float64   `json:"rpm"`
+	SpeedKn   Interval  `json:"speed_kn"`
+	SpeedMPH  Interval  `json:"speed_mph"`
+	FuelLPH   *Interval `json:"fuel_lph"`
+	FuelUSGPH *Interval `json:"fuel_usgal_per_h"`
+	// FuelFrom is FromTankLevel where burn, economy and range are by the slope of
+	// the tanks' level; not there where they are by the fuel rate, or missing.
+	FuelFrom      string    `json:"fuel_from,omitempty"`
 	EconomyNMPerL *Interval `json:"economy_nm_per_l"`
 	EconomyLPerNM *Interval `json:"economy_l_per_nm"`
 	EconomyNMPGal *Interval `json:"economy_nm_per_usgal"`
@@ -207,6 +214,14 @@ type Step struct {
 	DayFit *StepDayFit `json:"day_fit"`
 	// SoundDBA is the energy mean of the hand readings.
 	SoundDBA *float64 `json:"sound_dba"`
+}
+
+// FromTankLevel is the FuelFrom of a step whose burn is by the tanks' level.
+const FromTankLevel = "tank level"
+
+// FromTank tells whether any burn is by the tanks' level.
+func (r *Results) FromTank() bool {
+	return slices.ContainsFunc(r.Steps, func(s Step) bool { return s.FuelFrom == FromTankLevel })
 }
 
 // Best points into Steps by id; null where it could not be derived.

@@ -121,7 +121,7 @@ func bestEconomy(r *results.Results) answer {
 		return absent(r, label, "economy", "fuel")
 	}
 	f := interval(e, decimalsFor([]float64{e.Mean}))
-	a := answer{Label: label, Value: f.Value, Unit: sys.economyUnit(), PM: f.PM, At: atRPM(s.RPM), Caveat: caveat(s),
+	a := answer{Label: label, Value: f.Value, Unit: sys.economyUnit(), PM: f.PM, At: atRPM(s.RPM), Caveat: fuelCaveat(s),
 		Also: []string{economyText(other) + " " + (!sys).economyUnit()},
 		Lines: joinLines(sys.beside(quantity(economyText(s.EconomyLPerNM), "L/nm"), quantity(economyText(s.EconomyMPG), "mi/US gal")),
 			quantity(fixed(s.SpeedKn.Mean, 1), "kn")+" "+atRPM(s.RPM), burnLine(r, s), levelLine(r, s))}
@@ -182,6 +182,9 @@ func cruise(r *results.Results) answer {
 	if c.EconomyNMPerL != nil {
 		e := *c.EconomyNMPerL
 		a.Lines = append(a.Lines, sys.beside(quantity(significant(e), "nm/L"), quantity(significant(units.NauticalPerUSGallon(e)), "nm/US gal")))
+		if r.FromTank() {
+			a.Lines = append(a.Lines, "Burn from "+results.FromTankLevel)
+		}
 	}
 	between := "Interpolated between two steps"
 	if near != nil {
@@ -222,7 +225,7 @@ func longestRange(r *results.Results) answer {
 	at := "at " + quantity(fixed(s.SpeedKn.Mean, 1), "kn")
 	a := answer{Label: label, Value: f.Value, Unit: "nm", PM: f.PM, At: at,
 		Also:  []string{fixed(s.RangeNM.Mean*units.MilesPerNauticalMile, 0) + " mi"},
-		Lines: []string{at}, Caveat: caveat(s)}
+		Lines: []string{at}, Caveat: fuelCaveat(s)}
 	if r.Vessel.UsableL != nil {
 		a.Lines = append(a.Lines, "on "+systemOf(r).volume(*r.Vessel.UsableL)+": the tank less "+quantity(fixed(r.Vessel.ReservePct, 0), "%")+" kept back")
 	}
@@ -241,7 +244,15 @@ func burnLine(r *results.Results, s *results.Step) string {
 	if s.FuelLPH == nil {
 		return ""
 	}
-	return burnText(systemOf(r), &s.FuelLPH.Mean)
+	return burnText(systemOf(r), &s.FuelLPH.Mean) + from(s.FuelFrom)
+}
+
+// from names the source of a burn that is not by the fuel rate.
+func from(source string) string {
+	if source == "" {
+		return ""
+	}
+	return ", from " + source
 }
 
 func burnText(sys system, lph *float64) string {
@@ -259,6 +270,14 @@ func caveat(s *results.Step) string {
 		return ""
 	}
 	return oneDirection
+}
+
+// fuelCaveat is that of an answer that hangs on the burn too.
+func fuelCaveat(s *results.Step) string {
+	if s.FuelFrom == "" {
+		return caveat(s)
+	}
+	return joined(". ", caveat(s), "Burn from "+s.FuelFrom)
 }
 
 func joinLines(lines ...string) []string {

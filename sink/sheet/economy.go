@@ -150,6 +150,7 @@ func (d *details) economy() part {
 			p.Lines = append(p.Lines, o.what+", no best speed by a curve: "+o.top.Why+".")
 		}
 	}
+	p.Notes = d.fromTank()
 	if best := stepByID(d.Results, d.Best.BestPlaningEconomyStep); best != nil {
 		if speeds := levelWith(d.Results, best); speeds != "" {
 			p.Lines = append(p.Lines, "Level with the best step on the plane: "+speeds+". Economy there differs by no more than 2 % or by no more than chance.")
@@ -255,6 +256,14 @@ func paddleReach(w *results.Paddle) string {
 	return text
 }
 
+// fromTank says that the figures beside it hang on a burn from the tanks' level.
+func (d *details) fromTank() []string {
+	if !d.FromTank() {
+		return nil
+	}
+	return []string{"Burn from " + results.FromTankLevel + "."}
+}
+
 // moreOfSteps has what the first page's table has no room for.
 func (d *details) moreOfSteps() part {
 	cost := "cost/nm"
@@ -282,8 +291,8 @@ func (d *details) moreOfSteps() part {
 	}
 	p := part{Title: "More of each step", Wide: true, Tables: tables(t)}
 	if len(p.Tables) > 0 {
-		p.Notes = []string{"The day's current is one for all windows, also for steps run in one direction. Leverage is how much of that speed hangs on the step's own windows: near 1 nothing else tells the current there. " +
-			"Mass is the test weight less the fuel burnt by then. The range as fuel burns off counts the boat growing lighter; the range of the first page does not. CO₂ is that of the fuel burnt."}
+		p.Notes = append(d.fromTank(), "The day's current is one for all windows, also for steps run in one direction. Leverage is how much of that speed hangs on the step's own windows: near 1 nothing else tells the current there. "+
+			"Mass is the test weight less the fuel burnt by then. The range as fuel burns off counts the boat growing lighter; the range of the first page does not. CO₂ is that of the fuel burnt.")
 	}
 	return p
 }

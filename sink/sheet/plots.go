@@ -4,6 +4,7 @@ import (
 	"errors"
 	"html/template"
 	"math"
+	"slices"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -88,6 +89,9 @@ func bySpeed(r *results.Results) ([]drawing, error) {
 func stepPlots(r *results.Results, s size, plots []stepPlot) ([]drawing, error) {
 	var drawings []drawing
 	for _, d := range plots {
+		if r.FromTank() && slices.Contains(d.keywords, "fuel") {
+			d.title += ", from " + results.FromTankLevel
+		}
 		var pts points
 		for i := range r.Steps {
 			s := &r.Steps[i]

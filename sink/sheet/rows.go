@@ -37,6 +37,9 @@ func stepRows(r *results.Results) []stepRow {
 		if n := len(s.Engines); n > 0 && n < most {
 			row.Marks = append(row.Marks, fmt.Sprintf("%d of %d engines", n, most))
 		}
+		if s.FuelFrom != "" {
+			row.Marks = append(row.Marks, "burn from "+s.FuelFrom)
+		}
 		if changed[s.ID] {
 			row.Marks = append(row.Marks, "amended")
 		}

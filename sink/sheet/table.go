@@ -47,6 +47,9 @@ func StepTable(r *results.Results) *Table {
 	for k, column := range stepColumns(r.Steps, metric) {
 		t.interval(names[k], func(i int) *results.Interval { return column.of(step(i)) })
 	}
+	if r.FromTank() {
+		t.text("fuel_from", func(i int) string { return step(i).FuelFrom })
+	}
 	t.figure("load_pct", func(i int) *float64 { return step(i).LoadPct })
 	t.figure("pitch_deg", func(i int) *float64 { return step(i).PitchDeg })
 	t.figure("trim_pct", func(i int) *float64 { return step(i).TrimPct })

@@ -30,6 +30,7 @@ type view struct {
 	Steps      []stepRow
 	ByTheDay   string // speeds of the steps in one direction
 	OneWay     bool   // any step in one direction only
+	FromTank   string // what it means that burn is by the tanks' level
 	Level      bool   // any step level with the best
 	Fewer      bool   // any step on fewer engines than others
 	Missing    []results.MissingFigure
@@ -66,6 +67,10 @@ const (
 	manySteps  = 22
 )
 
+// fromTankNote is the rule by which a burn from the tanks' level is shown.
+const fromTankNote = "Burn from tank level: no fuel rate of all engines was heard, so burn, economy and range are by the slope of the tanks' level over the passes. " +
+	"They are shown where half of the interval is no more than a third of the burn to be expected by the day's whole fall. What else draws from the tanks is in them."
+
 // fact is one named value.
 type fact struct{ Name, Value string }
 
@@ -98,6 +103,9 @@ func newView(r *results.Results) *view {
 	v.Dense, v.Long = len(r.Steps) > denseSteps, len(r.Steps) > manySteps
 	most := mostEngines(r.Steps)
 	v.Fewer = slices.ContainsFunc(r.Steps, func(s results.Step) bool { return len(s.Engines) > 0 && len(s.Engines) < most })
+	if r.FromTank() {
+		v.FromTank = fromTankNote
+	}
 	v.Level = len(r.Best.LevelEconomySteps) > 0
 	v.Boatfacts = boatFacts(&r.Vessel, systemOf(r))
 	v.Conditions = conditions(r)

@@ -162,6 +162,7 @@ func boat(c *configs.Config) calc.Boat {
 	b := calc.Boat{
 		Length: known(c.Vessel.LengthM),
 		Usable: known(c.Fuel.TankL) / 1000 * (1 - c.Fuel.ReservePct/100),
+		Tank:   known(c.Fuel.TankL) / 1000, Section: c.Fuel.TankSectionPct / 100,
 		Fuel:   known(c.Fuel.DensityKgPerL) * 1000,
 		Cruise: c.Fuel.CruiseLoadPct / 100,
 		Planes: c.Vessel.Hull == "planing",

@@ -93,7 +93,8 @@ func (e *Evidence) Results(g Given) (*results.Results, *results.Timeline) {
 	r.Devices = d.devices()
 	r.Sources = d.sources(names, edge)
 	r.Findings = append(append(d.findings(names), d.damaged()...), r.Findings...)
-	r.Missing = append(missing(cfg, names, rep), r.Missing...)
+	r.Findings = append(r.Findings, tankFinding(cfg, rep)...)
+	r.Missing = append(d.missing(names, rep), r.Missing...)
 	r.Missing = append(r.Missing, missingManoeuvres(&rep.Manoeuvres, rep.HasHeading, d.Installation.Heard[pgn.Gear])...)
 	d.installation(r, rep, edge)
 	d.dayBurn(r, rep, names)
@@ -236,7 +237,8 @@ func (d *document) quality(names []string, edge results.Edge) results.Quality {
 
 // missing names each figure that could not be derived, and the sensor or the
 // key that would give it.
-func missing(c *configs.Config, names []string, rep *calc.Report) []results.MissingFigure {
+func (d *document) missing(names []string, rep *calc.Report) []results.MissingFigure {
+	c := &d.Config
 	var out []results.MissingFigure
 	add := func(absent bool, figure, why string) {
 		if absent {
@@ -247,16 +249,14 @@ func missing(c *configs.Config, names []string, rep *calc.Report) []results.Miss
 	add(noSpeed, "speed", "no speed over ground was heard (PGN 129026); a satellite receiver on the bus gives it")
 	add(rep.Heard == 0, "rpm steps", "no engine speed was heard (PGN 127488)")
 	add(!noSpeed && rep.Heard != 0 && len(rep.Steps) == 0, "rpm steps", "no steady window was found; the windows table tells why each stretch was rejected")
-	add(!rep.HasFuel, "fuel burn", "no fuel rate was heard (PGN 127489)")
-	add(!rep.HasFuel, "economy", "no fuel rate was heard (PGN 127489)")
-	add(!rep.HasFuel, "range", "no fuel rate was heard (PGN 127489)")
-	if silent := withoutFuel(names, rep); rep.HasFuel && silent != "" {
-		why := "no fuel rate of " + silent + " was heard (PGN 127489), and a total without it would be wrong"
-		add(true, "fuel burn", why)
+	if why := noBurn(names, rep); why != "" && tankFinding(c, rep) != nil {
+		add(true, "fuel burn, economy and range at "+burnless(rep), why+d.tankHint(rep))
+	} else if why != "" {
+		add(true, "fuel burn", why+d.tankHint(rep))
 		add(true, "economy", why)
 		add(true, "range", why)
 	}
-	add(rep.HasFuel && c.Fuel.TankL == nil, "range", "fuel.tank_l is not configured")
+	add((rep.HasFuel || tankFinding(c, rep) != nil) && c.Fuel.TankL == nil, "range", "fuel.tank_l is not configured")
 	add(!rep.HasLoad, "cruise at load", "no engine load was heard (PGN 127489)")
 	add(rep.HasLoad && math.IsNaN(rep.Best.Cruise.Load) && rep.Best.CruiseStep == 0, "cruise at load",
 		fmt.Sprintf("no two neighbouring steps enclose %g %% load", c.Fuel.CruiseLoadPct))
@@ -265,6 +265,21 @@ func missing(c *configs.Config, names []string, rep *calc.Report) []results.Miss
 	add(c.Vessel.LengthM == nil, "figures in boat lengths", "vessel.length_m is not configured")
 	add(!rep.HasHeading, "current from headings", "no heading was heard (PGN 127250): courses over ground stand for it, which is right only where the current does not set the boat sideways")
 	return out
+}
+
+// noBurn says why steps have no burn; "" where each has one.
+func noBurn(names []string, rep *calc.Report) string {
+	if len(rep.Steps) > 0 && !slices.ContainsFunc(rep.Steps, func(s calc.Step) bool { return !s.FromTank }) {
+		return ""
+	}
+	silent := withoutFuel(names, rep)
+	switch {
+	case !rep.HasFuel:
+		return "no fuel rate was heard (PGN 127489)"
+	case silent != "":
+		return "no fuel rate of " + silent + " was heard (PGN 127489), and a total without it would be wrong"
+	}
+	return ""
 }
 
 // withoutFuel names the engines that drove in steps and gave no fuel rate in any
