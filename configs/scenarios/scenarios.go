@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -17,8 +18,9 @@ var files embed.FS
 
 // Load returns the text of a scenario: the built-in one of that name, with or
 // without its ending .yaml, or otherwise the file at that path. A scenario with
-// the key base begins from that other one and says only what differs: sections
-// are laid over each other key by key, lists and values replace.
+// the key base begins from that other one, built in or a file beside it, and says
+// only what differs: sections are laid over each other key by key, lists and values
+// replace.
 func Load(nameOrPath string) ([]byte, error) {
 	return load(nameOrPath, 0)
 }
@@ -40,7 +42,7 @@ func load(nameOrPath string, depth int) ([]byte, error) {
 		return nil, fmt.Errorf("scenario %s: base: %v: the name of another scenario, at most %d deep", nameOrPath, own["base"], deepest)
 	}
 	delete(own, "base")
-	below, err := load(base, depth+1)
+	below, err := load(beside(nameOrPath, base), depth+1)
 	if err != nil {
 		return nil, fmt.Errorf("scenario %s: base: %w", nameOrPath, err)
 	}
@@ -50,6 +52,16 @@ func load(nameOrPath string, depth int) ([]byte, error) {
 	}
 	lay(all, own)
 	return yaml.Marshal(all)
+}
+
+// beside is the path of the scenario of that name in the folder of another, or the
+// name where there is none.
+func beside(path, name string) string {
+	file := filepath.Join(filepath.Dir(path), name+".yaml")
+	if _, err := os.Stat(file); filepath.Base(name) != name || err != nil {
+		return name
+	}
+	return file
 }
 
 // lay puts the keys of over over those of under.

@@ -20,9 +20,10 @@ const (
 	deviceRudder
 	deviceDisplay
 	deviceNewcomer
-	deviceEngine                                 // the first of maxEngines
-	deviceController = deviceEngine + maxEngines // likewise, on the engines' own bus
-	deviceCount      = deviceController + maxEngines
+	deviceEngine                                     // the first of maxEngines
+	deviceController = deviceEngine + maxEngines     // likewise, on the engines' own bus
+	deviceBattery    = deviceController + maxEngines // monitor of the batteries that drive the boat
+	deviceCount      = deviceBattery + 1
 )
 
 // deviceKeys names the devices in scenarios, in the order of the constants.
@@ -38,7 +39,7 @@ func keys() []string {
 	for i := range maxEngines {
 		list = append(list, fmt.Sprintf("controller_%d", i+1))
 	}
-	return list
+	return append(list, "battery")
 }
 
 // device is a sender on the bus with its own NAME. Manufacturer codes, models
@@ -143,6 +144,9 @@ func (d *Day) build() {
 	d.tankMessages(add(deviceTank, 38, 2045, 150, 75, "Tank and battery monitor"))
 	d.rudderMessages(add(deviceRudder, 39, 2045, 155, 40, "Rudder sensor"))
 	add(deviceDisplay, 40, 2046, 130, 120, "Display")
+	if s.Electric != nil {
+		d.batteryMessages(add(deviceBattery, 41, 2045, 170, 35, "Battery monitor"))
+	}
 	if a := s.Faults.AddressChange; a != nil {
 		dev := add(deviceNewcomer, 0, 2040, 130, 75, "Cabin sensor")
 		dev.name = claim(1, 2040, 130, 75, 0) // a low NAME wins the address
@@ -490,10 +494,12 @@ func (d *Day) tankMessages(dev *device) {
 			}
 		}
 	}
-	d.every(dev, 127505, 0.4, tank(0, func() float64 {
-		slosh := 0.004*s.noise() - 0.25*(w.actual.pitch-w.boat.PitchRestDeg*degree) + 0.05*w.actual.roll
-		return max(0, min(1, w.fuelL/v.TankL+slosh))
-	}, v.TankL))
+	if d.scenario.Burns() {
+		d.every(dev, 127505, 0.4, tank(0, func() float64 {
+			slosh := 0.004*s.noise() - 0.25*(w.actual.pitch-w.boat.PitchRestDeg*degree) + 0.05*w.actual.roll
+			return max(0, min(1, w.fuelL/v.TankL+slosh))
+		}, v.TankL))
+	}
 	if v.FreshWaterL > 0 {
 		d.every(dev, 127505, 0.4, tank(1, func() float64 {
 			return max(0, min(1, 0.5+0.003*s.noise()))

@@ -26,6 +26,7 @@ type Scenario struct {
 	Hull        Hull        `mapstructure:"hull"`
 	Engines     Engines     `mapstructure:"engines"`
 	EngineBus   *EngineBus  `mapstructure:"engine_bus"` // nil: none
+	Electric    *Electric   `mapstructure:"electric"`   // nil: none
 	Propeller   Propeller   `mapstructure:"propeller"`
 	Environment Environment `mapstructure:"environment"`
 	Captain     Captain     `mapstructure:"captain"`
@@ -346,6 +347,7 @@ func (s *Scenario) check(c *checker) {
 	s.checkWorld(c)
 	s.checkFaults(c)
 	s.checkEngineBus(c)
+	s.checkElectric(c)
 	if len(s.Script) == 0 {
 		c.refuse("script", "is empty")
 	}
@@ -359,8 +361,14 @@ func (s *Scenario) checkBoat(c *checker) {
 	c.within("vessel.length_m", v.LengthM, 3, 60)
 	c.within("vessel.beam_m", v.BeamM, 1, 15)
 	c.within("vessel.mass_kg", v.MassKg, 200, 300000)
-	c.within("vessel.tank_l", v.TankL, 1, 100000)
-	c.within("vessel.fuel_l", v.FuelL, 1, v.TankL)
+	if s.Burns() {
+		c.within("vessel.tank_l", v.TankL, 1, 100000)
+		c.within("vessel.fuel_l", v.FuelL, 1, v.TankL)
+		c.within("engines.fuel_g_per_kwh", e.FuelGPerKWh, 100, 600)
+	} else {
+		c.within("vessel.tank_l", v.TankL, 0, 0)
+		c.within("vessel.fuel_l", v.FuelL, 0, 0)
+	}
 	c.within("vessel.fuel_density_kg_per_l", v.FuelDensityKgPL, 0.6, 1)
 	c.within("vessel.fresh_water_l", v.FreshWaterL, 0, 100000)
 	c.within("hull.wetted_m2", h.WettedM2, 1, 1000)
@@ -395,7 +403,6 @@ func (s *Scenario) checkBoat(c *checker) {
 	}
 	c.within("engines.lag_s", e.LagS, 0.1, 20)
 	c.within("engines.inertia_kg_m2", e.InertiaKgM2, 0.01, 1000)
-	c.within("engines.fuel_g_per_kwh", e.FuelGPerKWh, 100, 600)
 	c.within("engines.friction_kw", e.FrictionKW, 0, e.RatedKW)
 	c.within("engines.friction_idle_kw", e.FrictionMinKW, 0, e.RatedKW)
 	c.within("engines.gear_ratio", e.GearRatio, 0.5, 10)

@@ -20,6 +20,7 @@ type Truth struct {
 	End           time.Time      `json:"end"`
 	ClockOffsetS  float64        `json:"clock_offset_s"` // recorder's clock less UTC at the start
 	FuelUsedL     float64        `json:"fuel_used_l"`
+	EnergyUsedKWh float64        `json:"energy_used_kwh,omitempty"` // of the batteries that drive the boat
 	Stretches     []Stretch      `json:"stretches"`
 	Phases        []Phase        `json:"phases"`
 	Gaps          []Gap          `json:"gaps"`
@@ -47,7 +48,8 @@ type Stretch struct {
 	HeadingDeg    float64            `json:"heading_deg"`
 	RPM           map[string]float64 `json:"rpm"`
 	STWKn         float64            `json:"stw_kn"`
-	FuelLPH       map[string]float64 `json:"fuel_lph"` // by engine, and total
+	FuelLPH       map[string]float64 `json:"fuel_lph"`           // by engine, and total
+	PowerKW       float64            `json:"power_kw,omitempty"` // out of the batteries that drive the boat
 	LoadPct       map[string]float64 `json:"load_pct"`
 	PitchDeg      float64            `json:"pitch_deg"`
 	CurrentKn     float64            `json:"current_kn"`
@@ -76,6 +78,7 @@ type Step struct {
 	RPM       float64 `json:"rpm"`
 	SpeedKn   float64 `json:"speed_kn"` // through water
 	FuelLPH   float64 `json:"fuel_lph"`
+	PowerKW   float64 `json:"power_kw,omitempty"`
 	LoadPct   float64 `json:"load_pct"`
 	PitchDeg  float64 `json:"pitch_deg"`
 	Passes    int     `json:"passes"`
@@ -182,6 +185,7 @@ type sums struct {
 	speed, pitch     float64
 	east, north      float64
 	sin, cos, mass   float64
+	watts            float64
 	rpm, fuel, loads [maxEngines]float64
 }
 
@@ -233,6 +237,7 @@ func (r *recorder) stretches() {
 	o.speed += w.speed
 	o.pitch += w.pitch
 	o.mass += w.conditions.mass
+	o.watts += w.cells.watts
 	o.east += w.currentEast
 	o.north += w.currentNorth
 	sin, cos := math.Sincos(w.heading)
@@ -280,7 +285,7 @@ func (r *recorder) closeStretch() {
 		Steady: r.label == steady, Step: o.step, Pass: o.pass,
 		HeadingDeg: compass(math.Atan2(o.sin, o.cos)),
 		RPM:        map[string]float64{}, FuelLPH: map[string]float64{}, LoadPct: map[string]float64{},
-		STWKn: o.speed / n / knot, PitchDeg: o.pitch / n / degree, MassKg: o.mass / n,
+		STWKn: o.speed / n / knot, PowerKW: o.watts / n / 1000, PitchDeg: o.pitch / n / degree, MassKg: o.mass / n,
 		CurrentKn:     math.Hypot(o.east, o.north) / n / knot,
 		CurrentSetDeg: compass(math.Atan2(o.east, o.north)),
 	}
@@ -524,6 +529,7 @@ func (r *recorder) finish() {
 	r.truth.End = w.s.at(w.t)
 	r.truth.Gaps = append(r.truth.Gaps, w.gaps...)
 	r.truth.FuelUsedL = w.s.Vessel.FuelL - w.fuelL
+	r.truth.EnergyUsedKWh = w.cells.used / 3.6e6
 	r.truth.Steps = steps(r.truth.Stretches, r.truth.Engines)
 }
 
@@ -540,7 +546,7 @@ func steps(all []Stretch, engines []string) []Step {
 		}
 		if n := float64(sum.Passes); n > 0 {
 			sum.RPM, sum.SpeedKn, sum.FuelLPH = sum.RPM/n, sum.SpeedKn/n, sum.FuelLPH/n
-			sum.LoadPct, sum.PitchDeg = sum.LoadPct/n, sum.PitchDeg/n
+			sum.LoadPct, sum.PitchDeg, sum.PowerKW = sum.LoadPct/n, sum.PitchDeg/n, sum.PowerKW/n
 			list = append(list, sum)
 		}
 	}
@@ -575,6 +581,7 @@ func (s *Step) add(all []Stretch, engines []string, pass int) bool {
 		mean.SpeedKn += d * st.STWKn
 		mean.FuelLPH += d * st.FuelLPH["total"]
 		mean.PitchDeg += d * st.PitchDeg
+		mean.PowerKW += d * st.PowerKW
 		s.Stretches = append(s.Stretches, st.ID)
 	}
 	if total == 0 {
@@ -586,5 +593,6 @@ func (s *Step) add(all []Stretch, engines []string, pass int) bool {
 	s.FuelLPH += mean.FuelLPH / total
 	s.LoadPct += mean.LoadPct / total
 	s.PitchDeg += mean.PitchDeg / total
+	s.PowerKW += mean.PowerKW / total
 	return true
 }

@@ -72,6 +72,7 @@ type world struct {
 	heel, heelRate                float64
 	pitch                         float64
 	fuelL                         float64
+	cells                         cells
 	conditions                    conditions
 	currentEast, currentNorth     float64
 	adrift                        float64 // 0 moored, where there is no current, to 1
@@ -109,6 +110,7 @@ type present struct {
 	rudder                  float64
 	windEast, windNorth     float64 // m/s, where the air goes
 	rpm, fuel               []float64
+	watts                   float64 // out of the batteries that drive the boat
 }
 
 func newWorld(s *Scenario, seed uint64) *world {
@@ -135,6 +137,9 @@ func newWorld(s *Scenario, seed uint64) *world {
 	}
 	w.actual.rpm, w.actual.fuel = make([]float64, n), make([]float64, n)
 	w.conditions.depth = s.Place.HarbourM
+	if s.Electric != nil {
+		w.cells.charge = s.Electric.ChargePct / 100
+	}
 	return w
 }
 
@@ -232,7 +237,7 @@ func (w *world) surroundings() {
 func (w *world) engines() {
 	b := w.boat
 	var force float64
-	w.twist = 0
+	w.twist, w.cells.watts = 0, 0
 	for i := range w.rpm {
 		if !w.running[i] {
 			w.rpm[i] -= w.rpm[i] * tick / 0.4
@@ -243,15 +248,16 @@ func (w *world) engines() {
 		force += thrust
 		w.twist += w.s.side(i) * thrust / w.conditions.mass
 		limit := b.maxTorque(w.rpm[i])
-		change := min((w.commands[i]-w.rpm[i])/b.LagS, (limit-torque)/b.InertiaKgM2*30/math.Pi)
+		change := min((w.wanted(i)-w.rpm[i])/b.LagS, (limit-torque)/b.InertiaKgM2*30/math.Pi)
 		torque += change * math.Pi / 30 * b.InertiaKgM2
 		w.rpm[i] += change * tick
 		w.torque[i] = max(0, min(limit, torque))
 		w.load[i] = w.torque[i] / limit
-		w.fuel[i] = b.fuelRate(w.rpm[i], w.torque[i])
+		w.fuel[i] = w.burnt(i, w.motors(i, w.torque[i]))
 		w.trip[i] += w.fuel[i] * tick / 3600
 		w.fuelL = max(0, w.fuelL-w.fuel[i]*tick/3600)
 	}
+	w.discharge()
 	force -= b.resistance(w.speed, &w.conditions)
 	w.speed += force / (w.conditions.mass * (1 + b.AddedMass)) * tick
 	if w.moored {
@@ -355,7 +361,9 @@ func (w *world) disturb() {
 	unsteady := m.surge / max(math.Abs(w.speed), 3)
 	for i := range a.rpm {
 		a.rpm[i] = w.rpm[i] * (1 + 0.001*w.governor[i].next(r) + 0.08*unsteady)
-		a.fuel[i] = w.fuel[i] * (1 + 0.005*w.burner[i].next(r) - 0.6*unsteady)
+		feed := 1 + 0.005*w.burner[i].next(r) - 0.6*unsteady
+		a.fuel[i] = w.fuel[i] * feed
+		a.watts = w.cells.watts * feed
 	}
 	e := &w.s.Environment
 	wind := e.WindKn * knot * (1 + 0.1*w.gust.next(r))
