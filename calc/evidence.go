@@ -15,7 +15,7 @@ type Found struct {
 	// Heard has a bit for each engine that sent its speed.
 	Heard EngineSet
 	// Has tells which kinds of data came at all.
-	HasFuel, HasLoad, HasHeading, HasSOG bool
+	HasFuel, HasLoad, HasHeading, HasSOG, HasPower bool
 }
 
 // Evidence is what a day leaves once its samples are gone: all that figures are
@@ -56,12 +56,13 @@ func Derive(e *Evidence, set Settings, amendments []Amendment) *Report {
 // DeriveSteps is the part of Derive that gives the steps, the best of them and
 // the day's current; the rest of the report is empty.
 func DeriveSteps(e *Evidence, set Settings, amendments []Amendment) *Report {
-	r := &Report{Found: e.Found}
+	r := &Report{Found: e.Found, Motors: set.Boat.Electric.Motors}
 	r.Windows = slices.Clone(e.Windows)
 	rejectFrozen(r.Windows, e.Frozen)
 	r.Outcomes = amend(r.Windows, set.Step, amendments)
 	r.Steps = Steps(r.Windows, set.Step, set.Boat)
 	r.Best = FindBest(r.Steps, set.Boat)
+	r.Energy = BestByEnergy(r.Steps, set.Boat)
 	r.Day = FitDay(r.Windows, r.Steps)
 	r.Day.setFlows(r.Windows, r.Steps)
 	return r

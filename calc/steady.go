@@ -26,11 +26,12 @@ const (
 	HeadingFrozen
 	RPMFrozen
 	FuelFrozen
+	PowerUnsteady
 )
 
 var reasonNames = [...]string{"", "too short", "still accelerating", "rpm hunting", "course change",
 	"fuel rate not steady", "shallow water", "data gap", "source change",
-	"speed frozen", "heading frozen", "rpm frozen", "fuel rate frozen"}
+	"speed frozen", "heading frozen", "rpm frozen", "fuel rate frozen", "electric power not steady"}
 
 func (r Reason) String() string { return reasonNames[r] }
 
@@ -395,6 +396,8 @@ func judge(w []tick, lim Limits) Reason {
 		return StillAccelerating
 	case fuelDrift(w) > 0.05:
 		return FuelUnsteady
+	case powerDrift(w) > 0.05:
+		return PowerUnsteady
 	}
 	return Accepted
 }
@@ -432,7 +435,7 @@ func fuelTotal(w []tick) []float64 {
 	for i := range w {
 		heard := false
 		for e := channel(0); e < MaxEngines; e++ {
-			f, running := w[i].scalar[chFuel+e], w[i].scalar[chRPM+e] > 0
+			f, running := w[i].scalar[chFuel+e], w[i].scalar[chRPM+e] > 0 && !w[i].motors.Has(int(e))
 			switch {
 			case !math.IsNaN(f):
 				out[i] += f

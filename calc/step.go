@@ -21,6 +21,8 @@ type Boat struct {
 	Fuel    float64 // kg/m³
 	Cruise  float64 // load ratio of the maker's recommended cruise
 	Planes  bool    // whether the hull is made to plane
+	// Electric is the electric drive, if there is one.
+	Electric ElectricDrive
 }
 
 // Step is one throttle setting: all its passes together.
@@ -45,6 +47,7 @@ type Step struct {
 	Trim      float64
 	Mass      float64 // kg
 	Drive     Drive
+	Electric  Electric
 }
 
 // stepFloor, 1/s (50 rpm): passes closer than this are one step however slow
@@ -288,6 +291,7 @@ func newStep(windows []Window, group []int, b Boat, day dayLevels) Step {
 	s.Mass = b.Mass - b.Fuel*weigh(func(w *Window) float64 { return w.Burnt })
 	s.Range = s.Economy.Scale(b.Usable)
 	s.BurnOff = BurnOffRange(s.Economy.Mean, s.Mass, b.Full, b.Usable, b.Fuel)
+	s.electric(estimate, c.Drift, b)
 	return s
 }
 

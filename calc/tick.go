@@ -100,6 +100,9 @@ type tick struct {
 	crossAt int64 // trial time of the last of them
 	changed bool  // a source of a quantity used for steadiness changed
 	burnt   float64
+	power   float64 // W out of the batteries that drive the boat
+	blunt   float64 // W, the step it is told in
+	motors  EngineSet
 	cubes   float64 // n³ of all engines, integrated over the day so far: (1/s)³ s
 	tanks   tankLevel
 }
@@ -127,7 +130,9 @@ type ticker struct {
 	vage    [numVectors]int
 	waves   waveCounter
 	levels  levelMeter
-	burnt   float64 // m³ since the first sample
+	cells   electricMeter
+	motors  EngineSet // that burn nothing
+	burnt   float64   // m³ since the first sample
 	cubes   float64
 	course  float64
 	courses bool
@@ -181,6 +186,8 @@ func (t *ticker) add(s *sample.Sample) {
 		}
 	case pgn.Pitch:
 		t.waves.add(s.Time, s.Value)
+	case pgn.BatteryVoltage, pgn.BatteryPower:
+		t.cells.add(s)
 	case pgn.FluidLevel, pgn.FluidCapacity:
 		t.levels.add(s)
 	}
@@ -237,6 +244,8 @@ func (t *ticker) close() {
 	}
 	k.gear, k.burnt, k.cubes, k.tanks = t.gear, t.burnt, t.cubes, t.levels.take()
 	k.crosses, k.crossAt = t.waves.take()
+	k.power, k.blunt = t.cells.take()
+	k.motors = t.motors
 	t.changed = false
 	t.at += second
 	t.out(&k)

@@ -30,6 +30,8 @@ type Report struct {
 	Outcomes   []Outcome // of the amendments, in the order given
 	Steps      []Step
 	Best       Best
+	Motors     EngineSet // engines that burn nothing
+	Energy     Best      // of the steps that batteries drove; see BestByEnergy
 	Day        DayFit
 	Paddle     Paddle
 	FuelCheck  FuelCheck
@@ -62,6 +64,7 @@ func New(set Settings) *Trial {
 	t.cutter = &cutter{out: t.endRun}
 	t.ticker = newTicker(t.tick)
 	t.ticker.levels.capacity = set.Fuel.Tank
+	t.ticker.cells.batteries, t.ticker.motors = set.Boat.Electric.Batteries, set.Boat.Electric.Motors
 	t.watch = manoeuvre.New(set.manoeuvres())
 	return t
 }
@@ -104,6 +107,7 @@ func (t *Trial) tick(k *tick) {
 func (r *Found) note(k *tick) {
 	r.HasSOG = r.HasSOG || k.has(chSOG)
 	r.HasHeading = r.HasHeading || k.hasVec(vecHeading)
+	r.HasPower = r.HasPower || !math.IsNaN(k.power)
 	for e := 0; e < MaxEngines; e++ {
 		if k.has(chRPM + channel(e)) {
 			r.Heard |= 1 << e

@@ -48,7 +48,10 @@ type Window struct {
 	Wave    float64                   // period of encounter, s
 	Burnt   float64                   // m³ burnt since the day's start, at mid-window
 	Drive   Drive
-	Levels  Levels // where the fuel rate does not tell the burn
+	// Power is what the batteries that drive the boat give, W; PowerRatio the
+	// relative error of SOG/Power, as Ratio.
+	Power, PowerRatio stat.Estimate
+	Levels            Levels // where the fuel rate does not tell the burn
 }
 
 // Accepted tells whether the window is steady.
@@ -107,6 +110,7 @@ func newWindow(ticks []tick, run int, reason Reason) Window {
 	w.Wind, w.Breeze = trueWind(use)
 	w.Burnt = use[len(use)/2].burnt
 	w.Drive = newDrive(use, w.Engines)
+	w.electric(use)
 	if w.Accepted() && math.IsNaN(w.Total.Mean) {
 		w.Levels = levelsOf(ticks)
 	}

@@ -21,6 +21,7 @@ func (p *places) check(c *Config) {
 	p.checkVessel(&c.Vessel)
 	p.checkEngines(c.Engines)
 	p.checkFuelAndLoad(&c.Fuel, &c.Load)
+	p.checkBattery(c)
 	p.optional("mass.reference_kg", c.Mass.ReferenceKg, 50, 1e6)
 	p.oneOf("trial.units", c.Trial.Units, "metric", "us")
 	p.checkSpeeds("trial.speeds_kn", c.Trial.SpeedsKn)
@@ -99,7 +100,7 @@ func pointed(n *int) any {
 }
 
 func (p *places) checkFuelAndLoad(f *Fuel, l *Load) {
-	p.oneOf("fuel.kind", f.Kind, "diesel", "petrol")
+	p.oneOf("fuel.kind", f.Kind, "diesel", "petrol", "none")
 	p.optional("fuel.density_kg_per_l", f.DensityKgPerL, 0.65, 1)
 	p.optional("fuel.tank_l", f.TankL, 1, 200000)
 	p.number("fuel.tank_section_pct", f.TankSectionPct, 0, 30)

@@ -9,6 +9,7 @@ type Config struct {
 	Vessel  Vessel   `mapstructure:"vessel"`
 	Engines []Engine `mapstructure:"engines"`
 	Fuel    Fuel     `mapstructure:"fuel"`
+	Battery Battery  `mapstructure:"battery"`
 	Load    Load     `mapstructure:"load"`
 	Mass    Mass     `mapstructure:"mass"`
 	Trial   Trial    `mapstructure:"trial"`
@@ -43,11 +44,12 @@ type Engine struct {
 	GearRatio    *float64 `mapstructure:"gear_ratio"`
 	PropPitchM   *float64 `mapstructure:"prop_pitch_m"`
 	FuelScale    *float64 `mapstructure:"fuel_scale"` // its fuel rate is multiplied by it; not given: 1
+	Electric     bool     `mapstructure:"electric"`   // it is a motor that burns nothing
 }
 
 // Fuel is the fuel and how much of it counts.
 type Fuel struct {
-	Kind          string   `mapstructure:"kind"` // diesel, petrol
+	Kind          string   `mapstructure:"kind"` // diesel, petrol, none
 	DensityKgPerL *float64 `mapstructure:"density_kg_per_l"`
 	TankL         *float64 `mapstructure:"tank_l"`
 	// TankSectionPct is how far the tanks' section at the day's levels may be from
@@ -61,6 +63,14 @@ type Fuel struct {
 	CO2KgPerL      *float64 `mapstructure:"co2_kg_per_l"`
 	TopUpL         *float64 `mapstructure:"top_up_l"`       // pumped at the end of the day to fill to the mark of its start
 	TopUpErrorL    *float64 `mapstructure:"top_up_error_l"` // how closely that mark repeats, half of a 95 % interval
+}
+
+// Battery is the batteries that drive the boat, all together, if any do.
+type Battery struct {
+	Instances  []int    `mapstructure:"instances"`   // that messages about them carry; empty: none drives the boat
+	UsableKWh  *float64 `mapstructure:"usable_kwh"`  // all together, by the maker
+	ReservePct float64  `mapstructure:"reserve_pct"` // kept back for range
+	Discharge  string   `mapstructure:"discharge"`   // negative, positive: sign of their current when they give energy
 }
 
 // Load is what is aboard at the start of the day.

@@ -28,6 +28,8 @@ func Default() Config {
 		// 10 % kept back and cruise at 80 % load: common practice, no source. The
 		// section of a tank between keel and sole: our own judgement, no source.
 		Fuel: Fuel{Kind: "diesel", DensityKgPerL: &diesel, CO2KgPerL: &carbon, TankSectionPct: 20, ReservePct: 10, CruiseLoadPct: 80},
+		// A negative current discharges: common practice, no source.
+		Battery: Battery{ReservePct: 10, Discharge: "negative"},
 		// 75 kg a person is the figure of small-craft load standards such as
 		// ISO 14946 (from memory); a trial crew of two is common practice.
 		Load: Load{People: 2, PersonKg: 75},
@@ -68,7 +70,8 @@ func EngineNames(n int) []string {
 
 // complete fills what depends on other keys: the density and the carbon dioxide
 // on the kind of fuel where given does not have them, an engine's name and
-// instance on its place in the list.
+// instance on its place in the list. Without fuel there is none aboard, and all
+// engines are motors.
 func (c *Config) complete(given func(key string) bool) {
 	density, carbon := DieselDensityKgPerL, DieselCO2KgPerL
 	if c.Fuel.Kind == "petrol" {
@@ -76,6 +79,9 @@ func (c *Config) complete(given func(key string) bool) {
 	}
 	if !given("fuel.density_kg_per_l") {
 		c.Fuel.DensityKgPerL = &density
+	}
+	if none := 0.0; c.Fuel.Kind == "none" && c.Load.FuelL == nil {
+		c.Load.FuelL = &none
 	}
 	if !given("fuel.co2_kg_per_l") {
 		c.Fuel.CO2KgPerL = &carbon
@@ -86,6 +92,7 @@ func (c *Config) complete(given func(key string) bool) {
 		if e.Name == "" {
 			e.Name = names[i]
 		}
+		e.Electric = e.Electric || c.Fuel.Kind == "none"
 		if e.Instance == nil {
 			e.Instance = &[]int{i}[0]
 		}

@@ -109,7 +109,7 @@ func slowing(g *grid, n int64) bool {
 }
 
 // quietLevel returns the mean engine speed over the second before cell n, if
-// it hardly changes there.
+// it hardly changes there; a motor that stands still is quiet too.
 func quietLevel(g *grid, n int64, set uint8) (float64, bool) {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for i := n - int64(perSecond); i <= n; i++ {
@@ -123,7 +123,7 @@ func quietLevel(g *grid, n int64, set uint8) (float64, bool) {
 		}
 		lo, hi = math.Min(lo, v), math.Max(hi, v)
 	}
-	return (lo + hi) / 2, hi-lo < 0.1*lo
+	return (lo + hi) / 2, hi-lo < 0.1*lo || hi < stopped
 }
 
 // over tells whether the acceleration has ended: throttle taken back, speed

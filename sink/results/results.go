@@ -44,6 +44,7 @@ type Results struct {
 	Propulsion    Propulsion     `json:"propulsion"`
 	MassReference *MassReference `json:"mass_reference"` // null unless mass.reference_kg is configured
 	PerNM         PerNM          `json:"per_nm"`
+	Electric      *Electric      `json:"electric,omitempty"` // not there unless batteries drive the boat
 	Readings      []Reading      `json:"readings"`
 	Runs          []Run          `json:"runs"`
 	Manoeuvres                   // accelerations, turns, stops, gears: manoeuvre.go
@@ -152,6 +153,7 @@ type Window struct {
 	STWKn      *Interval           `json:"stw_kn"`
 	RPM        map[string]Interval `json:"rpm"`
 	FuelLPH    *Interval           `json:"fuel_lph"`
+	PowerKW    *Interval           `json:"power_kw,omitempty"` // of the batteries that drive the boat
 	// EngineFuelLPH is the rate of each engine.
 	EngineFuelLPH map[string]Interval `json:"engine_fuel_lph"`
 	// Intervals gives the 95 % interval of the plain figures, by their key.

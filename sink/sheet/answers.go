@@ -47,7 +47,14 @@ func (a *answer) brief() string {
 }
 
 func answersOf(r *results.Results) []answer {
-	return []answer{topSpeed(r), bestEconomy(r), cruise(r), longestRange(r)}
+	if burnsNothing(r) {
+		return electricAnswers(r)
+	}
+	list := []answer{topSpeed(r), bestEconomy(r), cruise(r), longestRange(r)}
+	if r.Electric != nil {
+		list = append(list, leastEnergy(r), batteryRange(r), energyOfDay(r))
+	}
+	return list
 }
 
 // stepByID returns nil where id is nil or unknown.

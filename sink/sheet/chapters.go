@@ -64,6 +64,7 @@ func chapters(r *results.Results) ([]chapter, error) {
 	all := []chapter{
 		{"Acceleration, turning, stopping", []part{acceleration, d.starts(), d.turning(), d.stopping(), d.gears(), d.enginesOut(), d.slow()}},
 		{"Current, economy and fuel", []part{current, d.paddle(), d.economy(), d.fuelCheck(), d.moreOfSteps(), d.reference(), d.handReadings()}},
+		{"Electric drive", []part{d.electric()}},
 		{"Engines and propellers", []part{d.loading(), d.drives()}},
 	}
 	var out []chapter

@@ -64,26 +64,40 @@ type stepPlot struct {
 func curves(r *results.Results) ([]drawing, error) {
 	rpm := func(s *results.Step) results.Interval { return chart.Exact(s.RPM) }
 	sys := systemOf(r)
-	return stepPlots(r, small3, []stepPlot{
+	plots := []stepPlot{
 		{"Speed, kn, against rpm", "", rpm, func(s *results.Step) *results.Interval { return &s.SpeedKn },
 			markIf(r, r.Best.TopSpeedStep, "top speed"), []string{"speed"}},
 		{"Burn, " + sys.burnUnit() + ", against rpm", "", rpm, sys.burnOf,
 			markIf(r, r.Best.CruiseStep, "cruise"), []string{"fuel", "burn"}},
 		{"Economy, " + sys.economyUnit() + ", against rpm", "", rpm, sys.economyOf,
 			economyMark(r), []string{"economy", "fuel"}},
-	})
+	}
+	switch {
+	case burnsNothing(r):
+		plots = append(plots[:1], electricPlots(r, rpm)...)
+	case r.Electric != nil:
+		plots = append(plots, electricPlots(r, rpm)...)
+	}
+	return stepPlots(r, small3, plots)
 }
 
 // bySpeed are economy and range against speed.
 func bySpeed(r *results.Results) ([]drawing, error) {
 	knots := func(s *results.Step) results.Interval { return s.SpeedKn }
 	sys := systemOf(r)
-	return stepPlots(r, half, []stepPlot{
+	plots := []stepPlot{
 		{"Economy, " + sys.economyUnit() + ", against speed", "kn", knots, sys.economyOf,
 			economyMark(r), []string{"economy", "fuel"}},
 		{"Range, nm, against speed", "kn", knots, func(s *results.Step) *results.Interval { return s.RangeNM },
 			markIf(r, r.Best.CruiseStep, "cruise"), []string{"range", "tank", "fuel"}},
-	})
+	}
+	switch {
+	case burnsNothing(r):
+		plots = electricBySpeed(r, knots)
+	case r.Electric != nil:
+		plots = append(plots, electricBySpeed(r, knots)...)
+	}
+	return stepPlots(r, half, plots)
 }
 
 func stepPlots(r *results.Results, s size, plots []stepPlot) ([]drawing, error) {

@@ -30,7 +30,7 @@ var methodText string
 //go:embed sheet.css
 var styleText string
 
-var pageTemplate = template.Must(template.New("sheet").Parse(pageText + detailsText + methodText))
+var pageTemplate = template.Must(template.New("sheet").Parse(pageText + detailsText + methodText + electricText))
 
 // WriteHTML writes the sheet of r to w. T is drawn as the day's timeline; it
 // may be nil. Errors are those of w and of drawing.

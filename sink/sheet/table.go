@@ -50,6 +50,7 @@ func StepTable(r *results.Results) *Table {
 	if r.FromTank() {
 		t.text("fuel_from", func(i int) string { return step(i).FuelFrom })
 	}
+	t.electric(r)
 	t.figure("load_pct", func(i int) *float64 { return step(i).LoadPct })
 	t.figure("pitch_deg", func(i int) *float64 { return step(i).PitchDeg })
 	t.figure("trim_pct", func(i int) *float64 { return step(i).TrimPct })
@@ -85,6 +86,9 @@ func WindowTable(r *results.Results) *Table {
 	t.interval("sog_kn", func(i int) *results.Interval { return window(i).SOGKn })
 	t.interval("stw_kn", func(i int) *results.Interval { return window(i).STWKn })
 	t.interval("fuel_l_per_h", func(i int) *results.Interval { return window(i).FuelLPH })
+	if r.Electric != nil {
+		t.interval("battery_power_kw", func(i int) *results.Interval { return window(i).PowerKW })
+	}
 	for _, name := range engineNames(r) {
 		t.interval("rpm "+name, func(i int) *results.Interval { return entry(window(i).RPM, name) })
 		t.interval("fuel_l_per_h "+name, func(i int) *results.Interval { return entry(window(i).EngineFuelLPH, name) })

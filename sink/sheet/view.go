@@ -28,6 +28,7 @@ type view struct {
 	Burn       []string // units of the step table's columns
 	Economy    []string
 	Steps      []stepRow
+	Electric   *electricView
 	ByTheDay   string // speeds of the steps in one direction
 	OneWay     bool   // any step in one direction only
 	FromTank   string // what it means that burn is by the tanks' level
@@ -107,7 +108,8 @@ func newView(r *results.Results) *view {
 		v.FromTank = fromTankNote
 	}
 	v.Level = len(r.Best.LevelEconomySteps) > 0
-	v.Boatfacts = boatFacts(&r.Vessel, systemOf(r))
+	v.Boatfacts = electricFacts(r, boatFacts(&r.Vessel, systemOf(r)))
+	v.Electric = newElectricView(r)
 	v.Conditions = conditions(r)
 	v.Mass, v.MassTotal = mass(&r.Vessel, systemOf(r))
 	return v
