@@ -15,6 +15,7 @@ import (
 
 	"trialday.example/logd/calc"
 	"trialday.example/logd/calc/dayburn"
+	"trialday.example/logd/calc/energy"
 	"trialday.example/logd/calc/stat"
 	"trialday.example/logd/calc/track"
 	"trialday.example/logd/configs"
@@ -43,6 +44,7 @@ type Day struct {
 	correct corrector
 	track   track.Track
 	burn    dayburn.Watch
+	energy  energy.Watch
 	events  []decode.Event
 	dropped int
 	last    int64 // trial time of the last sample
@@ -56,7 +58,7 @@ type Day struct {
 // the interfaces met so far.
 func New(cfg configs.Config, version string, buses func() []string) *Day {
 	d := &Day{cfg: cfg, version: version, buses: buses, trial: calc.New(settings(&cfg)), frames: newFingerprint(buses)}
-	d.fitted, d.correct = newFitted(&cfg), newCorrector(&cfg)
+	d.fitted, d.correct, d.energy = newFitted(&cfg), newCorrector(&cfg), newEnergy(&cfg)
 	d.course = newCourse()
 	d.trial.Each(d.course.second)
 	d.decoder = decode.New(Options(&cfg, buses), d)
@@ -78,6 +80,9 @@ func (d *Day) Sample(s sample.Sample) {
 	if course, speed := d.track.Add(&s); course != nil {
 		d.take(course)
 		d.take(speed)
+	}
+	if power := d.energy.Add(&s); power != nil {
+		d.take(power)
 	}
 }
 
@@ -163,11 +168,12 @@ func boat(c *configs.Config) calc.Boat {
 		Length: known(c.Vessel.LengthM),
 		Usable: known(c.Fuel.TankL) / 1000 * (1 - c.Fuel.ReservePct/100),
 		Tank:   known(c.Fuel.TankL) / 1000, Section: c.Fuel.TankSectionPct / 100,
-		Fuel:   known(c.Fuel.DensityKgPerL) * 1000,
-		Cruise: c.Fuel.CruiseLoadPct / 100,
-		Planes: c.Vessel.Hull == "planing",
-		Mass:   math.NaN(),
-		Full:   math.NaN(),
+		Fuel:     known(c.Fuel.DensityKgPerL) * 1000,
+		Cruise:   c.Fuel.CruiseLoadPct / 100,
+		Planes:   c.Vessel.Hull == "planing",
+		Mass:     math.NaN(),
+		Full:     math.NaN(),
+		Electric: electricDrive(c),
 	}
 	if items, ok := massItems(c); ok {
 		b.Mass = calc.TotalMass(items)

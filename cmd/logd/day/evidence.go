@@ -5,6 +5,7 @@ import (
 
 	"trialday.example/logd/calc"
 	"trialday.example/logd/calc/dayburn"
+	"trialday.example/logd/calc/energy"
 	"trialday.example/logd/calc/installation"
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode"
@@ -23,6 +24,7 @@ type Evidence struct {
 	Installation *installation.Evidence
 	Clock        clock.Record
 	Burn         *dayburn.Evidence
+	Energy       []energy.Battery
 	Derived      int64             // s in which speed was derived from positions
 	Corrected    []results.Finding // what was applied to the samples
 	// WindowFrames are the frames of each window; First is 0 for none.
@@ -51,7 +53,7 @@ type Given struct {
 // in the day.
 func (d *Day) Evidence(bad int64) *Evidence {
 	e := &Evidence{
-		Burn: d.burn.Evidence(), Derived: d.track.Seconds, Corrected: corrected(&d.cfg),
+		Burn: d.burn.Evidence(), Energy: d.energy.Evidence(), Derived: d.track.Seconds, Corrected: corrected(&d.cfg),
 		Calc: d.trial.Evidence(), Installation: d.fitted.Evidence(), Clock: d.decoder.Clock().Record(), Stats: d.decoder.Stats(),
 		Events: d.events, Dropped: d.dropped, Gaps: slices.Clone(d.gaps.gaps), MoreGaps: d.gaps.more,
 		Buses: slices.Clone(d.buses()), FramesHash: d.frames.sum(), Bad: bad,

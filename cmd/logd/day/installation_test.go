@@ -34,6 +34,15 @@ func configured(s *simulate.Scenario) configs.Config {
 	length, tank, mass, fuel := s.Vessel.LengthM, s.Vessel.TankL, s.Vessel.MassKg, s.Vessel.FuelL
 	cfg.Vessel.LengthM, cfg.Fuel.TankL = &length, &tank
 	cfg.Vessel.DryMassKg, cfg.Load.FuelL, cfg.Load.People = &mass, &fuel, 0
+	if e := s.Electric; e != nil {
+		cfg.Battery.UsableKWh = &e.UsableKWh
+		for i := range e.Batteries {
+			cfg.Battery.Instances = append(cfg.Battery.Instances, e.Instance+i)
+		}
+	}
+	if !s.Burns() {
+		cfg.Fuel.Kind, cfg.Fuel.TankL = "none", nil
+	}
 	return cfg
 }
 
