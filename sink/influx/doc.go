@@ -13,7 +13,7 @@
 //     of the program, in a fixed order. So a cursor is a number of points.
 //   - A point has the same time, tags and fields whenever it is sent. Sent twice
 //     it is stored once, so the cursor may lag behind but never run ahead: it is
-//     moved only after the server has confirmed.
+//     moved only after the server has confirmed, and saved each second.
 //   - What is written is final. No point is ever sent again under another tag
 //     or at another time.
 //   - Nothing of the token stands in a log, an error or the configuration.

@@ -8,6 +8,7 @@ import (
 	"io"
 	"math/rand/v2"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
@@ -211,6 +212,51 @@ func TestEveryPointRejected(t *testing.T) {
 	}
 	if _, err := os.Stat(cursorFile(o.Journal)); !errors.Is(err, os.ErrNotExist) {
 		t.Error("the cursor was moved")
+	}
+}
+
+// Whatever is made and packed ahead, the cursor on the disk never stands behind
+// more points than the server has confirmed, and in the end behind all of them.
+func TestCursorNeverRunsAhead(t *testing.T) {
+	var confirmed, requests int64
+	o := options(offline(t, "triple"), framesOf(t, "accuracy").first(0.2).write(t, t.TempDir()))
+	file := cursorFile(o.Journal)
+	written := func() int64 {
+		var c cursor
+		if text, err := os.ReadFile(file); err == nil && json.Unmarshal(text, &c) != nil {
+			t.Errorf("cursor: %s", text)
+		}
+		return c.Points
+	}
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		packed, err := io.ReadAll(r.Body)
+		if err != nil {
+			t.Error(err)
+		}
+		lines, err := unpack(packed)
+		if err != nil || r.Header.Get("Content-Encoding") != "gzip" {
+			t.Errorf("not packed: %v", err)
+		}
+		if at := written(); at > confirmed {
+			t.Errorf("cursor at %d, confirmed %d", at, confirmed)
+		}
+		if requests++; requests%3 == 0 {
+			answer(w, http.StatusServiceUnavailable, "", "")
+			return
+		}
+		confirmed += int64(len(lines))
+		w.WriteHeader(http.StatusNoContent)
+	}))
+	defer s.Close()
+	o.Config.Influx.URL, o.Config.Influx.BatchLines = s.URL, 300
+	passed := newFakeTime()
+	o.Pace = passed.pace()
+	o.Pace.Now = func() time.Time { // so late each time that the cursor is saved
+		_ = passed.sleep(t.Context(), time.Second)
+		return passed.now()
+	}
+	if c := run(t, o); c.Sent != confirmed || written() != confirmed || c.Failed < 10 {
+		t.Errorf("%+v, %d confirmed, cursor at %d", c, confirmed, written())
 	}
 }
 

@@ -39,8 +39,8 @@ type maker struct {
 	last   bool // it is the last: whatever comes belongs to it
 	over   bool // no more frames
 	later  []sample.Sample
-	series map[seriesKey]int64 // time of the latest point of each
-	open   sampleKey           // of the point being put together
+	series map[seriesKey]*series
+	open   sampleKey // of the point being put together
 	point  Point
 	sums   sums
 	before decode.Stats
@@ -63,10 +63,16 @@ type sampleKey struct {
 
 type seriesKey struct{ measurement, part, source string }
 
+// series is what the points of one series in a run have in common.
+type series struct {
+	tags   []Tag
+	latest int64 // time of the last point
+}
+
 func newMaker(cfg *configs.Config, id identity, buses func() []string) *maker {
 	m := &maker{id: id, buses: buses, engines: engineTags(cfg), thin: newThinner(&cfg.Influx),
 		sources: labels{max: MaxSources}, tanks: labels{max: maxTanks}, batteries: labels{max: maxTanks},
-		series: make(map[seriesKey]int64), starts: make(map[int]windowStart)}
+		series: make(map[seriesKey]*series), starts: make(map[int]windowStart)}
 	m.decoder = decode.New(day.Options(cfg, buses), m)
 	return m
 }
@@ -174,24 +180,37 @@ func (m *maker) flush() {
 	p.Measurement = m.open.measurement
 	key := seriesKey{m.open.measurement, m.part(m.open.measurement, m.open.instance), m.source(m.open.source)}
 	p.Time = m.clock.UTC(m.open.at)
-	latest, known := m.series[key]
-	if !known && len(m.series) >= RunSeries {
+	one := m.series[key]
+	if one == nil && len(m.series) >= RunSeries {
 		key.source = other
-		latest, known = m.series[key]
+		one = m.series[key]
 	}
-	if known && p.Time <= latest {
-		p.Time = latest + 1
+	if one == nil {
+		one = &series{tags: m.tags(key), latest: math.MinInt64}
+		m.series[key] = one
 	}
-	m.series[key] = p.Time
-	if key.part != "" {
-		p.Tags = append(p.Tags, Tag{key.measurement, key.part})
+	if p.Time <= one.latest {
+		p.Time = one.latest + 1
 	}
-	p.Tags = append(p.Tags, Tag{"run", m.tag}, Tag{"source", key.source})
-	p.Tags = append(p.Tags, m.id.tags()...)
+	one.latest = p.Time
+	p.Tags = one.tags
 	p.set("steady", holds(m.spans, m.open.at))
 	m.sums.points++
 	m.out = append(m.out, *p)
-	m.point = Point{}
+	m.point = Point{Fields: make([]Field, 0, usualFields)}
+}
+
+// usualFields is as many as a message seldom gives more of.
+const usualFields = 8
+
+// tags are those of all points of a series; nothing is appended to them.
+func (m *maker) tags(key seriesKey) []Tag {
+	var tags []Tag
+	if key.part != "" {
+		tags = append(tags, Tag{key.measurement, key.part})
+	}
+	tags = append(tags, Tag{"run", m.tag}, Tag{"source", key.source})
+	return slices.Clip(append(tags, m.id.tags()...))
 }
 
 // part is the value of the tag for the instance, "" for none.
@@ -217,7 +236,7 @@ func (m *maker) source(index uint16) string {
 	if buses := m.buses(); int(d.Bus) < len(buses) {
 		name = clean(buses[d.Bus], name)
 	}
-	return m.sources.of(fmt.Sprintf("%s/%d", name, d.Address()))
+	return m.sources.of(name + "/" + strconv.Itoa(int(d.Address())))
 }
 
 // Event implements decode.Handler.

@@ -16,6 +16,10 @@ import (
 // at.
 const pollEvery = time.Second
 
+// saveEvery is how often the cursor is put on the disk while there is more to
+// send: what it lags behind is sent again after a power cut, and stored once.
+const saveEvery = time.Second
+
 // Options says what to send, and where.
 type Options struct {
 	Config  configs.Config
@@ -49,6 +53,7 @@ type Sink struct {
 	heard  atomic.Int64 // latest time of a receiver, ns since 1970
 
 	cursor  cursor
+	saved   time.Time // when it was
 	started time.Time // of the present stretch of catching up
 	caught  int64     // points sent in it
 }
@@ -200,8 +205,11 @@ func (s *Sink) confirm(b *batch) error {
 		s.cursor.Done, s.cursor.Frames = true, b.whole
 	}
 	s.cursor.Points = max(s.cursor.Points, b.points)
-	if err := s.cursor.save(s.Cursor); err != nil {
-		return err
+	if now := s.pace.Now(); b.dry || now.Sub(s.saved) >= saveEvery {
+		if err := s.cursor.save(s.Cursor); err != nil {
+			return err
+		}
+		s.saved = now
 	}
 	s.Stats.change(func(c *Counts) {
 		c.Points, c.Frames = s.cursor.Points, b.frames
