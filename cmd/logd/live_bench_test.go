@@ -130,7 +130,7 @@ func (l *load) next(b *testing.B) {
 // run loads the buses for a time.
 func (l *load) run(b *testing.B, lasting time.Duration) {
 	b.Helper()
-	tick := time.NewTicker(10 * time.Millisecond)
+	tick := time.NewTicker(time.Millisecond) // two frames, nearly as on a bus
 	defer tick.Stop()
 	for from, before := time.Now(), l.lasted; l.lasted < before+lasting; <-tick.C {
 		l.lasted = before + min(time.Since(from), lasting)

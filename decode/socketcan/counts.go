@@ -43,3 +43,14 @@ func (c *counter) get() Counts {
 	}
 	return n
 }
+
+// parse makes a frame of a message and counts it; false if it is none.
+func (c *counter) parse(f *frame.Frame, data []byte, at int64, bus uint8) bool {
+	if parseFrame(f, data) != nil {
+		c.malformed.Add(1)
+		return false
+	}
+	f.Time, f.Bus = at, bus
+	c.add(f)
+	return true
+}

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"io"
 	"net"
-	"os"
 	"strings"
 	"testing"
 	"time"
@@ -20,9 +19,9 @@ import (
 
 // socket is a datagram socket that stands for a CAN one: the calls on it, the
 // time stamps and the drop counter are the kernel's own.
-func socket(t *testing.T) (*os.File, *net.UDPConn) {
+func socket(t *testing.T) (fd int, to *net.UDPConn) {
 	t.Helper()
-	fd, err := unix.Socket(unix.AF_INET, unix.SOCK_DGRAM|unix.SOCK_NONBLOCK, 0)
+	fd, err := unix.Socket(unix.AF_INET, unix.SOCK_DGRAM, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,18 +35,17 @@ func socket(t *testing.T) (*os.File, *net.UDPConn) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	file := os.NewFile(uintptr(fd), "test")
-	t.Cleanup(func() { file.Close() })
-	to, err := net.DialUDP("udp4", nil, &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1), Port: name.(*unix.SockaddrInet4).Port})
+	t.Cleanup(func() { unix.Close(fd) })
+	to, err = net.DialUDP("udp4", nil, &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1), Port: name.(*unix.SockaddrInet4).Port})
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { to.Close() })
-	return file, to
+	return fd, to
 }
 
 func TestABatchHasDataAndKernelTime(t *testing.T) {
-	file, to := socket(t)
+	fd, to := socket(t)
 	const n = batchLen + 3
 	before := time.Now()
 	for i := range n {
@@ -55,13 +53,9 @@ func TestABatchHasDataAndKernelTime(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	conn, err := file.SyscallConn()
-	if err != nil {
-		t.Fatal(err)
-	}
 	b, got := newBatch(), 0
 	for got < n {
-		if err := b.receive(conn); err != nil {
+		if err := b.receive(fd); err != nil {
 			t.Fatal(err)
 		}
 		for data, _, control, ok := b.message(); ok; data, _, control, ok = b.message() {
@@ -80,14 +74,8 @@ func TestABatchHasDataAndKernelTime(t *testing.T) {
 }
 
 func TestTheKernelTellsWhatItDropped(t *testing.T) {
-	file, to := socket(t)
-	conn, err := file.SyscallConn()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := conn.Control(func(fd uintptr) {
-		err = unix.SetsockoptInt(int(fd), unix.SOL_SOCKET, unix.SO_RCVBUF, 4096)
-	}); err != nil {
+	fd, to := socket(t)
+	if err := unix.SetsockoptInt(fd, unix.SOL_SOCKET, unix.SO_RCVBUF, 4096); err != nil {
 		t.Fatal(err)
 	}
 	const sent = 500
@@ -98,7 +86,7 @@ func TestTheKernelTellsWhatItDropped(t *testing.T) {
 	}
 	b, got, dropped := newBatch(), 0, uint32(0)
 	for got+int(dropped) < sent {
-		if err := b.receive(conn); err != nil {
+		if err := b.receive(fd); err != nil {
 			t.Fatal(err)
 		}
 		for _, _, control, ok := b.message(); ok; _, _, control, ok = b.message() {
@@ -216,7 +204,7 @@ func TestUDPIsHeard(t *testing.T) {
 	if got := u.Buses(); len(got) != 1 || got[0] != UDPPrefix+group {
 		t.Errorf("buses %v", got)
 	}
-	if _, err := u.dial(); err != nil {
+	if err := u.connect(false); err != nil {
 		t.Skipf("no multicast here: %v", err)
 	}
 	conn, err := socketcan.Dial("udp", group)
@@ -249,6 +237,50 @@ func TestUDPIsHeard(t *testing.T) {
 	}
 	if n := u.Counts(); n.Frames != 3 || n.Malformed != 1 || n.Trouble != "" {
 		t.Errorf("%+v", n)
+	}
+}
+
+// A bus that never rests does not keep listening from ending, and what came
+// before it was told to is handed on.
+func TestListeningEndsOnABusyBus(t *testing.T) {
+	fd, to := socket(t)
+	l := newListener(func() (int, error) { return unix.Dup(fd) }, func(err error) string { return err.Error() })
+	const before = 3*batchLen + 5
+	for i := range before {
+		if _, err := to.Write(raw(uint32(i), 0)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, _, _, err := l.message(); err != nil {
+		t.Fatal(err)
+	}
+	l.Close()
+	ended := make(chan struct{})
+	go func() {
+		for more := true; more; {
+			select {
+			case <-ended:
+				more = false
+			default:
+				to.Write(raw(1, 0)) // in vain while the buffer is full
+				time.Sleep(100 * time.Microsecond)
+			}
+		}
+		close(ended)
+	}()
+	got := 1
+	for {
+		if _, _, _, err := l.message(); err == io.EOF {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		got++
+	}
+	ended <- struct{}{}
+	<-ended
+	if got < before {
+		t.Errorf("%d messages, %d came before Close", got, before)
 	}
 }
 

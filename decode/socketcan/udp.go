@@ -1,14 +1,13 @@
 package socketcan
 
 import (
+	"errors"
 	"fmt"
-	"io"
 	"net"
+	"net/netip"
 	"strings"
-	"sync"
-	"time"
 
-	"go.einride.tech/can/pkg/socketcan"
+	"golang.org/x/sys/unix"
 
 	"trialday.example/logd/decode/frame"
 )
@@ -18,99 +17,85 @@ import (
 const UDPPrefix = "udp:"
 
 // UDP listens to a multicast group on this machine. Each datagram holds one
-// frame as the kernel lays it out. Frames are stamped when they are read. It
-// implements frame.Source; Next is for one goroutine, all else for any.
+// frame as the kernel lays it out. It implements frame.Source; Next is for one
+// goroutine, all else for any.
 type UDP struct {
-	name   string
-	counts counter
-
-	mu     sync.Mutex
-	conn   net.Conn
-	closed bool
-	ended  chan struct{}
+	listener
+	name string
 }
 
 // ListenUDP listens to the group that a name beginning with UDPPrefix gives.
-func ListenUDP(name string) *UDP { return &UDP{name: name, ended: make(chan struct{})} }
+func ListenUDP(name string) *UDP {
+	group := strings.TrimPrefix(name, UDPPrefix)
+	return &UDP{name: name, listener: newListener(func() (int, error) { return join(group) }, func(err error) string {
+		return fmt.Sprintf("%s: %v; tried again every second: check the address and that the machine has a network", name, err)
+	})}
+}
 
 // Buses returns the name.
 func (u *UDP) Buses() []string { return []string{u.name} }
 
-// Counts is what was received so far. What the kernel dropped is not known.
-func (u *UDP) Counts() Counts { return u.counts.get() }
-
-// Close ends listening.
-func (u *UDP) Close() error {
-	u.mu.Lock()
-	defer u.mu.Unlock()
-	if u.closed {
-		return nil
-	}
-	u.closed = true
-	close(u.ended)
-	if u.conn == nil {
-		return nil
-	}
-	return u.conn.Close()
-}
-
 // Next waits for the next frame. It returns io.EOF after Close and no other
 // error.
 func (u *UDP) Next(f *frame.Frame) error {
-	var b [2 * frameLen]byte // larger than a frame, to notice what is too long
 	for {
-		conn, err := u.dial()
-		if err == nil {
-			n := 0
-			if n, err = conn.Read(b[:]); err == nil {
-				u.counts.trouble.Store(nil)
-				if err := parseFrame(f, b[:n]); err != nil {
-					u.counts.malformed.Add(1)
-					continue
-				}
-				f.Time, f.Bus = whole(time.Now().UnixNano()), 0
-				u.counts.add(f)
-				return nil
-			}
-		}
-		if err := u.wait(err); err != nil {
+		data, _, control, err := u.message()
+		if err != nil {
 			return err
 		}
+		if u.counts.parse(f, data, u.said(control), 0) {
+			return nil
+		}
 	}
 }
 
-// dial joins the group if that is not done yet.
-func (u *UDP) dial() (net.Conn, error) {
-	u.mu.Lock()
-	defer u.mu.Unlock()
-	if u.closed {
-		return nil, io.EOF
-	}
-	if u.conn != nil {
-		return u.conn, nil
-	}
-	conn, err := socketcan.Dial("udp", strings.TrimPrefix(u.name, UDPPrefix))
+// join makes a socket that listens to a group on every interface that has it.
+func join(group string) (fd int, err error) {
+	at, err := netip.ParseAddrPort(group)
 	if err != nil {
-		return nil, err
+		return -1, err
 	}
-	u.conn = conn
-	return conn, nil
+	if !at.Addr().Is4() || !at.Addr().IsMulticast() {
+		return -1, errors.New("not an IPv4 multicast group")
+	}
+	fd, err = unix.Socket(unix.AF_INET, unix.SOCK_DGRAM|unix.SOCK_CLOEXEC, 0)
+	if err != nil {
+		return -1, err
+	}
+	if err = unix.SetsockoptInt(fd, unix.SOL_SOCKET, unix.SO_REUSEADDR, 1); err == nil {
+		err = prepare(fd)
+	}
+	if err == nil {
+		err = unix.Bind(fd, &unix.SockaddrInet4{Addr: at.Addr().As4(), Port: int(at.Port())})
+	}
+	if err == nil {
+		err = joinEverywhere(fd, at.Addr().As4())
+	}
+	if err != nil {
+		unix.Close(fd)
+		return -1, err
+	}
+	return fd, nil
 }
 
-// wait notes a failure and waits for the next attempt.
-func (u *UDP) wait(err error) error {
-	u.mu.Lock()
-	if u.conn != nil {
-		u.conn.Close()
-		u.conn = nil
+func joinEverywhere(fd int, group [4]byte) error {
+	all, err := net.Interfaces()
+	if err != nil {
+		return err
 	}
-	u.mu.Unlock()
-	text := fmt.Sprintf("%s: %v; tried again every second: check the address and that the machine has a network", u.name, err)
-	u.counts.trouble.Store(&text)
-	select {
-	case <-u.ended:
-		return io.EOF
-	case <-time.After(retry):
-		return nil
+	joined, failed := false, errors.New("no interface is up")
+	for _, i := range all {
+		if i.Flags&net.FlagUp == 0 {
+			continue
+		}
+		if err := unix.SetsockoptIPMreqn(fd, unix.IPPROTO_IP, unix.IP_ADD_MEMBERSHIP, &unix.IPMreqn{Multiaddr: group, Ifindex: int32(i.Index)}); err != nil {
+			failed = err
+		} else {
+			joined = true
+		}
 	}
+	if !joined {
+		return failed
+	}
+	return nil
 }

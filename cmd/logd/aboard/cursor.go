@@ -50,9 +50,12 @@ func (c *cursor) open(ctx context.Context) bool {
 	}
 }
 
+// together is how long blocks are left to gather before they are read.
+const together = 250 * time.Millisecond
+
 // each hands every frame of the session to take, and calls rest whenever there
-// are no more for now, at least once a second. It returns true after the last frame, false if ctx
-// ended before.
+// are no more for now, at least every other second. It returns true after the
+// last frame, false if ctx ended before.
 func (c *cursor) each(ctx context.Context, take func(*frame.Frame), rest func()) bool {
 	var f frame.Frame
 	for {
@@ -77,6 +80,12 @@ func (c *cursor) each(ctx context.Context, take func(*frame.Frame), rest func())
 		rest()
 		if last {
 			return true
+		}
+		select { // some blocks together cost less than each on its own
+		case <-ctx.Done():
+			return false
+		case <-c.session.ended:
+		case <-time.After(together):
 		}
 		select {
 		case <-ctx.Done():
