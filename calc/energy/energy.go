@@ -8,6 +8,7 @@ package energy
 
 import (
 	"math"
+	"slices"
 
 	"trialday.example/logd/calc/stat"
 	"trialday.example/logd/decode/sample"
@@ -191,4 +192,19 @@ func (w *Watch) Evidence() []Battery {
 		out = append(out, b)
 	}
 	return out
+}
+
+// Silent are those of the instances that never gave power, and those that have
+// given none since a trial time.
+func (w *Watch) Silent(instances []int, since int64) (never, gone []int) {
+	for _, i := range instances {
+		k := slices.IndexFunc(w.batteries, func(c cell) bool { return int(c.Instance) == i && c.given })
+		switch {
+		case k < 0:
+			never = append(never, i)
+		case w.batteries[k].wattsAt < since:
+			gone = append(gone, i)
+		}
+	}
+	return never, gone
 }

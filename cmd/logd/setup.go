@@ -115,12 +115,14 @@ func (s *setup) ask(p *proposal, w io.Writer) error {
 		words, section, key string
 		to                  *string
 		heard               bool
+		skip                bool
 	}{
-		{"length of hull, m", "vessel", "length_m", &p.Length, false},
-		{"fuel of all tanks together, L", "fuel", "tank_l", &p.Tank, p.Tank != ""},
-		{"dry mass, without fuel, water, people and gear, kg", "vessel", "dry_mass_kg", &p.DryMass, false},
+		{"length of hull, m", "vessel", "length_m", &p.Length, false, false},
+		{"fuel of all tanks together, L", "fuel", "tank_l", &p.Tank, p.Tank != "", p.NoFuel},
+		{"usable energy of the batteries that drive the boat together, kWh", "battery", "usable_kwh", &p.Usable, false, len(p.Drive) == 0},
+		{"dry mass, without fuel, water, people and gear, kg", "vessel", "dry_mass_kg", &p.DryMass, false, false},
 	} {
-		for {
+		for !q.skip {
 			shown := ""
 			if q.heard {
 				shown = " [heard: " + *q.to + "]"
@@ -150,6 +152,10 @@ func refused(section, key, answer string) error {
 	if _, err := strconv.ParseFloat(answer, 64); err != nil {
 		return fmt.Errorf("%q is not a number such as 12.5", answer)
 	}
-	_, err := configs.Parse(strings.NewReader(fmt.Sprintf("%s: {%s: %s}\n", section, key, answer)), "answer")
+	beside := ""
+	if section == "battery" {
+		beside = "instances: [0], " // without which it says nothing
+	}
+	_, err := configs.Parse(strings.NewReader(fmt.Sprintf("%s: {%s%s: %s}\n", section, beside, key, answer)), "answer")
 	return err
 }

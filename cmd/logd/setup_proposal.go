@@ -32,6 +32,10 @@ type proposal struct {
 	DryMass    string
 	Tank, Fuel string // L
 	Engines    []proposedEngine
+	Drive      []proposedBattery // batteries whose voltage is that of one that drives a boat
+	House      []proposedBattery // the others
+	Usable     string            // kWh of those in Drive
+	NoFuel     bool              // neither a fuel rate nor a fuel tank was heard, but Drive
 	Sources    []proposedSource
 	Interfaces []string
 	Journal    string
@@ -74,6 +78,7 @@ func propose(h *hearing) *proposal {
 	p.engines(h)
 	p.sources(h)
 	p.tanks(h)
+	p.batteries(h)
 	return p
 }
 
@@ -212,6 +217,15 @@ func (p *proposal) told(w io.Writer) {
 		fmt.Fprintf(w, "  fuel tanks: %s L, %s L in them by their level\n", p.Tank, p.Fuel)
 	} else {
 		fmt.Fprintln(w, "  fuel tanks: no capacity heard (PGN 127505)")
+	}
+	for _, b := range p.Drive {
+		fmt.Fprintf(w, "  battery %s: taken for one that drives the boat\n", b)
+	}
+	for _, b := range p.House {
+		fmt.Fprintf(w, "  battery %s: taken for one of lights and starters\n", b)
+	}
+	if p.NoFuel {
+		fmt.Fprintln(w, "  no fuel rate and no fuel tank: taken for a boat that burns nothing")
 	}
 	if len(p.Engines) == 0 {
 		fmt.Fprintln(w, "no engine was heard: start the engines and set up again, or write engines by hand")

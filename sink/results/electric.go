@@ -1,6 +1,8 @@
 package results
 
 import (
+	"slices"
+
 	"trialday.example/logd/calc"
 	"trialday.example/logd/calc/energy"
 	"trialday.example/logd/sink/results/units"
@@ -104,6 +106,7 @@ func (r *Results) AddElectric(rep *calc.Report, drive string, list []energy.Batt
 		e.JudgedBy = "speed of engines and motors (PGN 127488), speed over ground, heading, and fuel rate or electric power"
 	}
 	var used, charged, counted float64
+	list = slices.SortedFunc(slices.Values(list), func(a, b energy.Battery) int { return int(a.Instance) - int(b.Instance) })
 	for i := range list {
 		if b := &list[i]; b.Drives {
 			e.Batteries = append(e.Batteries, driveBattery(b))

@@ -3,6 +3,7 @@ package sheet
 import (
 	_ "embed"
 	"fmt"
+	"strings"
 
 	"trialday.example/logd/sink/results"
 )
@@ -43,6 +44,11 @@ func newElectricView(r *results.Results) *electricView {
 		}
 		row.Figures = []figure{interval(&s.SpeedKn, 1), plain(fixed(s.SpeedMPH.Mean, 1)), interval(e.PowerKW, 1), energyFigure(e.WhPerNM),
 			ratioFigure(e.NMPerKWh), interval(e.RangeNM, rangeDecimals(e.RangeNM))}
+		for k, m := range row.Marks {
+			if m == "best economy" {
+				row.Marks[k] = "least energy"
+			}
+		}
 		v.Parts = v.Parts || e.FuelLPerNM != nil
 		v.Steps = append(v.Steps, electricRow{stepRow: row, Source: e.Source, Burn: ratioFigure(e.FuelLPerNM)})
 	}
@@ -100,6 +106,9 @@ func energyStep(r *results.Results) (s, overall *results.Step, on string) {
 func leastEnergy(r *results.Results) answer {
 	s, overall, on := energyStep(r)
 	label := "Least energy per mile" + on
+	if !burnsNothing(r) {
+		label += " by batteries"
+	}
 	if s == nil {
 		return absent(r, "Energy per mile", "energy per mile")
 	}
@@ -154,13 +163,19 @@ func batteryRange(r *results.Results) answer {
 	if on != "" {
 		add("Not planing, at ", overall)
 	}
-	add("At top speed, ", stepByID(r, r.Electric.Best.TopSpeedStep))
+	top := "At top speed, "
+	if !burnsNothing(r) {
+		top = "At the fastest on batteries, "
+	}
+	add(top, stepByID(r, r.Electric.Best.TopSpeedStep))
 	return a
 }
 
 func energyOfDay(r *results.Results) answer {
-	const label = "Energy of the day"
-	e := r.Electric
+	label, e := "Energy of the day", r.Electric
+	if !burnsNothing(r) {
+		label = "From batteries over the day"
+	}
 	if e == nil || e.UsedKWh == nil {
 		return absent(r, label, "energy of the day", "energy per mile")
 	}
@@ -168,15 +183,30 @@ func energyOfDay(r *results.Results) answer {
 	if e.WhPerNM != nil && e.DistanceNM != nil {
 		a.Lines = append(a.Lines, quantity(fixed(*e.WhPerNM, 0), "Wh/nm")+" over all "+quantity(fixed(*e.DistanceNM, 1), "nm")+" of it")
 	}
-	for i := range e.Batteries {
-		if b := &e.Batteries[i]; b.ChargeStartPct != nil && b.ChargeEndPct != nil {
-			a.Lines = append(a.Lines, fmt.Sprintf("Battery %d: charge from %s to %s", b.Instance, quantity(fixed(*b.ChargeStartPct, 0), "%"), quantity(fixed(*b.ChargeEndPct, 0), "%")))
-		}
-	}
+	a.Lines = append(a.Lines, chargeLines(e)...)
 	if e.ChargedKWh != nil && *e.ChargedKWh >= 0.05 {
 		a.Lines = append(a.Lines, quantity(fixed(*e.ChargedKWh, 1), "kWh")+" charged besides")
 	}
 	return a
+}
+
+// chargeLines tell how far the batteries' charge fell, those alike in one line.
+func chargeLines(e *results.Electric) []string {
+	var lines []string
+	for i := range e.Batteries {
+		b := &e.Batteries[i]
+		if b.ChargeStartPct == nil || b.ChargeEndPct == nil {
+			continue
+		}
+		fell := fmt.Sprintf("charge from %s to %s", quantity(fixed(*b.ChargeStartPct, 0), "%"), quantity(fixed(*b.ChargeEndPct, 0), "%"))
+		if n := len(lines); n > 0 && strings.HasSuffix(lines[n-1], ": "+fell) {
+			before, _, _ := strings.Cut(lines[n-1], ":")
+			lines[n-1] = fmt.Sprintf("%s, %d: %s", before, b.Instance, fell)
+			continue
+		}
+		lines = append(lines, fmt.Sprintf("Battery %d: %s", b.Instance, fell))
+	}
+	return lines
 }
 
 // electricFacts are those of the boat, with its batteries.
@@ -208,7 +238,7 @@ func electricPlots(r *results.Results, x func(*results.Step) results.Interval) [
 	by := byEnergy(r)
 	none := func(*results.Step) string { return "" }
 	return []stepPlot{
-		{"Power of the batteries, kW, against rpm", "", x, electricOf(r, func(e *results.ElectricStep) *results.Interval { return e.PowerKW }),
+		{"Battery power, kW, against rpm", "", x, electricOf(r, func(e *results.ElectricStep) *results.Interval { return e.PowerKW }),
 			none, []string{"energy per mile"}},
 		{"Energy per mile, Wh/nm, against rpm", "", x, onBatteries(r, func(e *results.ElectricStep) *results.Interval { return e.WhPerNM }),
 			economyMark(by), []string{"energy per mile"}},

@@ -44,7 +44,10 @@ func newEnergy(c *configs.Config) energy.Watch {
 func (d *document) electric(r *results.Results, rep *calc.Report) {
 	c := &d.Config
 	if burnsNothing(c) {
-		r.Missing = slices.DeleteFunc(r.Missing, func(m results.MissingFigure) bool { return slices.Contains(ofFuel, m.Figure) })
+		r.Missing = slices.DeleteFunc(r.Missing, func(m results.MissingFigure) bool {
+			return slices.Contains(ofFuel, m.Figure) || strings.Contains(m.Why, "no fuel rate")
+		})
+		r.Vessel.Mass = slices.DeleteFunc(r.Vessel.Mass, func(m results.MassItem) bool { return m.Name == "fuel" && m.Kg == 0 })
 		r.Findings = slices.DeleteFunc(r.Findings, func(f results.Finding) bool { return f.Kind == "day_burn" })
 		r.DayBurn = nil
 	}
@@ -58,7 +61,7 @@ func (d *document) electric(r *results.Results, rep *calc.Report) {
 }
 
 // ofFuel are the missing figures that a boat without fuel has no use for.
-var ofFuel = []string{"fuel burn", "economy", "range", "fuel meter check", "burn of the day"}
+var ofFuel = []string{"fuel burn", "economy", "range", "CO2 and cost per nautical mile", "fuel meter check", "burn of the day"}
 
 // missingEnergy names the electric figures that could not be derived.
 func (d *document) missingEnergy(rep *calc.Report) []results.MissingFigure {
@@ -189,4 +192,30 @@ func reversedCurrent(rep *calc.Report) []results.Finding {
 		Meaning: "energy per mile and range cannot be derived; speeds are not concerned",
 		Remedy:  "set battery.discharge to the other sign, or turn the current sensor round",
 	}}
+}
+
+// batteryLamp tells whether the power of the batteries that drive the boat is
+// heard; ok is false where none does.
+func (d *Day) batteryLamp(now int64) (l results.Lamp, ok bool) {
+	all := d.cfg.Battery.Instances
+	if len(all) == 0 {
+		return l, false
+	}
+	never, gone := d.energy.Silent(all, now-gapLimit)
+	l = results.Lamp{Name: "battery power", State: good, Text: "heard: " + batteryList(all)}
+	switch {
+	case len(never) > 0:
+		l.State, l.Text = bad, batteryList(never)+": no voltage and current together (PGN 127508 or 127751); no energy per mile and no range"
+	case len(gone) > 0:
+		l.State, l.Text = bad, batteryList(gone)+": no power any more; a plug out, or the monitor switched off?"
+	}
+	return l, true
+}
+
+func batteryList(instances []int) string {
+	var out []string
+	for _, i := range instances {
+		out = append(out, fmt.Sprintf("battery %d", i))
+	}
+	return strings.Join(out, ", ")
 }

@@ -101,6 +101,8 @@ func (d *Day) whyNot(h *calc.Hold, names []string) string {
 		return fmt.Sprintf("engine speed goes up and down by more than %g %%: leave the throttle alone", d.cfg.Steady.RPMHuntingPct)
 	case calc.CourseChange:
 		return fmt.Sprintf("the course wanders by more than %g degrees: steer straight", d.cfg.Steady.CourseDeg)
+	case calc.PowerUnsteady:
+		return "the electric power is drifting: keep throttle and trim as they are"
 	case calc.FuelUnsteady:
 		return "the fuel rate is drifting: keep throttle and trim as they are"
 	case calc.ShallowWater:
