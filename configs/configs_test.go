@@ -68,6 +68,20 @@ func TestEnginesTakeNameAndInstanceFromTheirPlace(t *testing.T) {
 	}
 }
 
+// A boat that burns nothing has no fuel aboard, and its engines are motors.
+func TestBoatWithoutFuel(t *testing.T) {
+	c := parseString(t, "fuel: {kind: none}\nengines: [{}, {}]\nbattery: {instances: [1, 2], usable_kwh: 90}")
+	if c.Load.FuelL == nil || *c.Load.FuelL != 0 || !c.Engines[0].Electric || !c.Engines[1].Electric {
+		t.Errorf("%+v", c)
+	}
+	if b := c.Battery; len(b.Instances) != 2 || *b.UsableKWh != 90 || b.ReservePct != 10 || b.Discharge != "negative" {
+		t.Errorf("%+v", b)
+	}
+	if c := parseString(t, "engines: [{electric: true}, {}]"); !c.Engines[0].Electric || c.Engines[1].Electric || c.Load.FuelL != nil {
+		t.Errorf("%+v", c)
+	}
+}
+
 func TestEngineNamesAreDistinct(t *testing.T) {
 	for n := 0; n <= 8; n++ {
 		seen := map[string]bool{}
@@ -155,6 +169,15 @@ func TestFaultsNamePlaceValueReasonAndRemedy(t *testing.T) {
 		{"engines: [{},{},{},{},{},{},{},{},{}]", []string{"engines", "9", "1 to 8"}},
 		{"engines: [{source: left}]", []string{"engines[0].source", `"left"`, "hex"}},
 		{"fuel: {kind: coal}", []string{"fuel.kind", `"coal"`, "diesel, petrol"}},
+		{"fuel: {kind: none, tank_l: 300}", []string{"fuel.tank_l", "300", "fuel.kind is none", "diesel or petrol"}},
+		{"fuel: {kind: none}\nload: {fuel_l: 30}", []string{"load.fuel_l", "30", "fuel.kind is none"}},
+		{"battery: {instances: [1, 1]}", []string{"battery.instances[1]", "listed twice", "each battery once"}},
+		{"battery: {instances: [253]}", []string{"battery.instances[0]", "253", "0 to 252"}},
+		{"battery: {instances: [1.5]}", []string{"battery.instances", "wrong type"}},
+		{"battery: {usable_kwh: 40}", []string{"battery.usable_kwh", "40", "no battery drives the boat", "battery.instances"}},
+		{"battery: {instances: [1], usable_kwh: 0}", []string{"battery.usable_kwh", "0.1 to 100000"}},
+		{"battery: {instances: [1], discharge: out}", []string{"battery.discharge", `"out"`, "negative, positive"}},
+		{"battery: {reserve_pct: 95}", []string{"battery.reserve_pct", "95", "0 to 90"}},
 		{"fuel: {reserve_pct: 101}", []string{"fuel.reserve_pct", "101", "0 to 90"}},
 		{"fuel: {tank_l: 100}\nload: {fuel_l: 120}", []string{"boat.yaml:2:", "load.fuel_l", "120", "100"}},
 		{"fuel: {price_per_l: 0}", []string{"fuel.price_per_l", "0.001 to"}},

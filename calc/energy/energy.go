@@ -16,7 +16,7 @@ import (
 )
 
 const (
-	// MaxBatteries is the number that is told apart.
+	// MaxBatteries is the number that is told apart beside those that drive the boat.
 	MaxBatteries = 8
 	// patience, ns, is three usual periods of 127508 and 127751, 1.5 s (from
 	// memory): for so long a voltage holds for currents that follow, and a power
@@ -141,14 +141,15 @@ func (w *Watch) add(s *sample.Sample) *sample.Sample {
 	return nil
 }
 
-// find is a battery by its instance, nil if there are too many.
+// find is a battery by its instance, nil if there are too many; those that drive the
+// boat always have room.
 func (w *Watch) find(instance uint8) *cell {
 	for i := range w.batteries {
 		if w.batteries[i].Instance == instance {
 			return &w.batteries[i]
 		}
 	}
-	if len(w.batteries) == MaxBatteries {
+	if !w.drives[instance] && len(w.batteries) >= MaxBatteries {
 		return nil
 	}
 	b := Battery{Instance: instance, Drives: w.drives[instance], First: math.NaN(), Last: math.NaN()}
