@@ -14,6 +14,8 @@ type Found struct {
 	Line       Line
 	// Heard has a bit for each engine that sent its speed.
 	Heard EngineSet
+	// Geared has a bit for each engine whose gear was heard.
+	Geared EngineSet
 	// Has tells which kinds of data came at all.
 	HasFuel, HasLoad, HasHeading, HasSOG, HasPower bool
 }

@@ -112,6 +112,9 @@ func (r *Found) note(k *tick) {
 		if k.has(chRPM + channel(e)) {
 			r.Heard |= 1 << e
 		}
+		if k.gear[e] != gearUnknown {
+			r.Geared |= 1 << e
+		}
 		r.HasFuel = r.HasFuel || k.has(chFuel+channel(e))
 		r.HasLoad = r.HasLoad || k.has(chLoad+channel(e))
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"trialday.example/logd/calc/stat"
+	"trialday.example/logd/pgn"
 	"trialday.example/logd/sink/results/units"
 )
 
@@ -57,7 +58,7 @@ func (r *Results) AddDayBurn(b Burnt) {
 			What: fmt.Sprintf("the day's burn is %.0f L (%.0f to %.0f) by the %s: %.2f L per nautical mile (%.2f to %.2f) over %.1f nm",
 				v.Mean, v.Lo95, v.Hi95, by, d.LPerNM.Mean, d.LPerNM.Lo95, d.LPerNM.Hi95, *d.DistanceNM),
 			Meaning: meaning,
-			Remedy:  "let the engine gateways send the fuel rate (PGN 127489), or fill to a mark before and after and set fuel.top_up_l",
+			Remedy:  "let the engine gateways send the fuel rate (" + pgn.FuelRate.Ways() + "), or fill to a mark before and after and set fuel.top_up_l",
 		})
 		return
 	}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"trialday.example/logd/calc"
+	"trialday.example/logd/pgn"
 )
 
 // FuelCheck holds the integrated fuel rate against every other measurement of
@@ -58,7 +59,7 @@ func (r *Results) fuelCheck(c *calc.FuelCheck, e Edge) {
 	}
 	if f.MeteredL != nil && f.Trip == nil && f.Tank == nil && f.TopUp == nil {
 		r.Missing = append(r.Missing, MissingFigure{"fuel meter check",
-			"needs trip totals (PGN 127497), a tank level (PGN 127505) over enough burn, or fuel.top_up_l"})
+			"needs trip totals (" + pgn.TripFuel.Ways() + "), a tank level (PGN 127505) over enough burn, or fuel.top_up_l"})
 	}
 	r.fuelFindings(c, e)
 }

@@ -6,6 +6,7 @@ import (
 
 	"trialday.example/logd/calc"
 	"trialday.example/logd/calc/stat"
+	"trialday.example/logd/pgn"
 	"trialday.example/logd/sink/results/units"
 )
 
@@ -96,7 +97,7 @@ func (r *Results) missingPropulsion(p *calc.Propulsion) {
 	}
 	if !power {
 		r.Missing = append(r.Missing, MissingFigure{"engine power",
-			"needs engines[].rated_power_kw, engines[].rated_rpm and the engine load (PGN 127489)"})
+			"needs engines[].rated_power_kw, engines[].rated_rpm and the engine load (" + pgn.EngineLoad.Ways() + ")"})
 	}
 }
 

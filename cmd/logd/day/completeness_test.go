@@ -46,6 +46,7 @@ func TestAccuracyOfIncompleteBoats(t *testing.T) {
 				t.Errorf("findings %v, want %v", got, want.Findings)
 			}
 			compareMissing(t, r, want.Missing)
+			everyDashIsNamed(t, r)
 			compareSpeeds(t, r, truth, 0.12)
 			if len(r.Accelerations) == 0 {
 				t.Error("no acceleration")
@@ -90,6 +91,48 @@ func compareMissing(t *testing.T, r *results.Results, want []string) {
 	slices.Sort(want)
 	if !slices.Equal(got, want) {
 		t.Errorf("not derived %v, want %v", got, want)
+	}
+}
+
+// everyDashIsNamed goes through the figures of the sheet: what no step, window or
+// manoeuvre has must be among the figures named as missing.
+func everyDashIsNamed(t *testing.T, r *results.Results) {
+	t.Helper()
+	has := map[string]bool{"crash stop": len(r.Stops) > 0, "gear timeline": len(r.GearEvents) > 0}
+	note := func(figure string, there bool) { has[figure] = has[figure] || there }
+	for i := range r.Steps {
+		s := &r.Steps[i]
+		note("burn", s.FuelLPH != nil)
+		note("economy", s.EconomyNMPerL != nil)
+		note("range", s.RangeNM != nil)
+		note("load", s.LoadPct != nil)
+		note("trim angle", s.PitchDeg != nil)
+	}
+	for i := range r.Windows {
+		w := &r.Windows[i]
+		note("heading", w.HeadingDeg != nil)
+		note("paddle wheel", w.STWKn != nil)
+		note("wind", w.WindKn != nil)
+		note("shallow water", w.DepthM != nil)
+		note("heel", w.RollDeg != nil)
+		note("wave period", w.WavePeriodS != nil)
+	}
+	for i := range r.Turns {
+		note("rudder angle", r.Turns[i].RudderDeg != nil)
+	}
+	for i := range r.Accelerations {
+		note("time to plane", r.Accelerations[i].ToPlaneS != nil)
+	}
+	for i := range r.SlowSpeed {
+		note("rate of turn at idle", r.SlowSpeed[i].MaxRateDegPS != nil)
+	}
+	for i := range r.PerNM.Steps {
+		note("CO2", r.PerNM.Steps[i].CO2Kg != nil)
+	}
+	for figure, there := range has {
+		if !there && !slices.ContainsFunc(r.Missing, func(m results.MissingFigure) bool { return strings.Contains(m.Figure, figure) }) {
+			t.Errorf("no %s, and nothing says why", figure)
+		}
 	}
 }
 

@@ -90,7 +90,7 @@ func (d *document) installation(r *results.Results, rep *calc.Report, edge resul
 		given.Lag = lag.Filter
 	}
 	r.Findings = append(append(r.Findings, d.Corrected...), derived(d.Derived)...)
-	r.Missing = append(r.Missing, unheard(&e.Heard)...)
+	r.Missing = append(r.Missing, unheard(&e.Heard, len(rep.Manoeuvres.Turns) > 0)...)
 	for _, f := range e.Report(given) {
 		r.Findings = append(r.Findings, d.word(&f, rep, edge))
 	}
@@ -107,7 +107,7 @@ func sides(v installation.Verdict) string {
 	case installation.Wrong:
 		return "the wrong way round, see the findings"
 	}
-	return "cannot be told from this day: it takes a few stretches on one engine, with rate of turn (PGN 127251) or rudder (PGN 127245), and gears (PGN 127493); one engine ahead alone must turn the bow to the other side"
+	return "cannot be told from this day: it takes a few stretches on one engine, with rate of turn (PGN 127251) or rudder (PGN 127245), and gears (" + pgn.Gear.Ways() + "); one engine ahead alone must turn the bow to the other side"
 }
 
 // word is a finding in plain words.

@@ -149,7 +149,14 @@ func (d *Day) lamps(names []string) []results.Lamp {
 			out[0].Text = fmt.Sprintf("only %g satellites: free the receiver's view of the sky", few)
 		}
 	}
-	return append(out, d.engineLamp(names, now), d.fuelLamp(names, now), d.clockLamp())
+	out = append(out, d.engineLamp(names, now))
+	if !burnsNothing(&d.cfg) {
+		out = append(out, d.fuelLamp(names, now))
+	}
+	if l, ok := d.batteryLamp(now); ok {
+		out = append(out, l)
+	}
+	return append(out, d.clockLamp())
 }
 
 // fewSatellites: with fewer than five a receiver cannot tell a wrong one from
@@ -170,7 +177,7 @@ func (d *Day) engineLamp(names []string, now int64) results.Lamp {
 	gone := is[silent] | is[empty]
 	switch {
 	case is[present]|gone == 0:
-		l.State, l.Text = bad, "none is heard (PGN 127488): switch on the ignition; check plug and power of the engine gateway"
+		l.State, l.Text = bad, "none is heard ("+pgn.EngineSpeed.Ways()+"): switch on the ignition; check plug and power of the engine gateway"
 	case gone != 0:
 		l.State, l.Text = bad, engineList(names, gone)+": no engine speed any more; is the ignition off, or a plug out?"
 	case is[never] != 0:
@@ -188,7 +195,7 @@ func (d *Day) fuelLamp(names []string, now int64) results.Lamp {
 	gone := is[silent] | is[empty]
 	switch {
 	case is[present]|gone == 0:
-		l.State, l.Text = off, "not heard (PGN 127489): no burn, economy or range; the engine gateway may need to be set to send it"
+		l.State, l.Text = off, "not heard ("+pgn.FuelRate.Ways()+"): no burn, economy or range; the engine gateway may need to be set to send it"
 	case gone&running != 0:
 		l.State, l.Text = bad, engineList(names, gone&running)+": no fuel rate any more; a total without it would be wrong"
 	case is[never]&running != 0:

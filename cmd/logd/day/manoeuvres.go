@@ -5,6 +5,7 @@ import (
 
 	"trialday.example/logd/calc/manoeuvre"
 	"trialday.example/logd/configs"
+	"trialday.example/logd/pgn"
 	"trialday.example/logd/sink/results"
 	"trialday.example/logd/sink/results/units"
 )
@@ -38,7 +39,10 @@ func missingManoeuvres(rep *manoeuvre.Report, heading, gears bool) []results.Mis
 	if gears {
 		add(len(rep.Stops), "crash stop", "no stop was found: an engine in reverse while the boat, fast within 20 s before, still made more than 3 kn")
 	} else {
-		add(len(rep.Stops), "crash stop", "no gear was heard (PGN 127493), by which a stop is known; the transmissions' gateway gives it")
+		add(len(rep.Stops), "crash stop", "no gear was heard ("+pgn.Gear.Ways()+"), by which a stop is known; the transmissions' gateway gives it")
+	}
+	if !heading && len(rep.Slow) > 0 {
+		add(0, "rate of turn at idle", "no heading was heard (PGN 127250); a compass gives it")
 	}
 	plane := 0
 	for i := range rep.Accelerations {
@@ -49,6 +53,6 @@ func missingManoeuvres(rep *manoeuvre.Report, heading, gears bool) []results.Mis
 	if len(rep.Accelerations) > 0 {
 		add(plane, "time to plane", "no bow was seen to come down by 0.4 degrees after its peak (PGN 127257), or the boat stayed below a volume Froude number of 1.3")
 	}
-	add(len(rep.Gears), "gear timeline", "no shift was heard (PGN 127493); the transmissions' gateway gives it")
+	add(len(rep.Gears), "gear timeline", "no shift was heard ("+pgn.Gear.Ways()+"); the transmissions' gateway gives it")
 	return out
 }

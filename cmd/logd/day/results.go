@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"trialday.example/logd/calc"
@@ -98,6 +97,7 @@ func (e *Evidence) Results(g Given) (*results.Results, *results.Timeline) {
 	r.Missing = append(r.Missing, missingManoeuvres(&rep.Manoeuvres, rep.HasHeading, d.Installation.Heard[pgn.Gear])...)
 	d.installation(r, rep, edge)
 	d.dayBurn(r, rep, names)
+	d.electric(r, rep)
 	r.Quality = d.quality(names, edge)
 	return r, edge.Line(&rep.Line)
 }
@@ -247,17 +247,11 @@ func (d *document) missing(names []string, rep *calc.Report) []results.MissingFi
 	}
 	noSpeed := !rep.HasSOG
 	add(noSpeed, "speed", "no speed over ground was heard (PGN 129026); a satellite receiver on the bus gives it")
-	add(rep.Heard == 0, "rpm steps", "no engine speed was heard (PGN 127488)")
+	add(rep.Heard == 0, "rpm steps", "no engine speed was heard ("+pgn.EngineSpeed.Ways()+")")
 	add(!noSpeed && rep.Heard != 0 && len(rep.Steps) == 0, "rpm steps", "no steady window was found; the windows table tells why each stretch was rejected")
-	if why := noBurn(names, rep); why != "" && tankFinding(c, rep) != nil {
-		add(true, "fuel burn, economy and range at "+burnless(rep), why+d.tankHint(rep))
-	} else if why != "" {
-		add(true, "fuel burn", why+d.tankHint(rep))
-		add(true, "economy", why)
-		add(true, "range", why)
-	}
-	add((rep.HasFuel || tankFinding(c, rep) != nil) && c.Fuel.TankL == nil, "range", "fuel.tank_l is not configured")
-	add(!rep.HasLoad, "cruise at load", "no engine load was heard (PGN 127489)")
+	out = append(out, d.missingBurn(names, rep)...)
+	out = append(out, d.missingEngines(names, rep)...)
+	add(!rep.HasLoad, "cruise at load", "no engine load was heard ("+pgn.EngineLoad.Ways()+")")
 	add(rep.HasLoad && math.IsNaN(rep.Best.Cruise.Load) && rep.Best.CruiseStep == 0, "cruise at load",
 		fmt.Sprintf("no two neighbouring steps enclose %g %% load", c.Fuel.CruiseLoadPct))
 	_, haveMass := massItems(c)
@@ -265,46 +259,6 @@ func (d *document) missing(names []string, rep *calc.Report) []results.MissingFi
 	add(c.Vessel.LengthM == nil, "figures in boat lengths", "vessel.length_m is not configured")
 	add(!rep.HasHeading, "current from headings", "no heading was heard (PGN 127250): courses over ground stand for it, which is right only where the current does not set the boat sideways")
 	return out
-}
-
-// noBurn says why steps have no burn; "" where each has one.
-func noBurn(names []string, rep *calc.Report) string {
-	if len(rep.Steps) > 0 && !slices.ContainsFunc(rep.Steps, func(s calc.Step) bool { return !s.FromTank }) {
-		return ""
-	}
-	silent := withoutFuel(names, rep)
-	switch {
-	case !rep.HasFuel:
-		return "no fuel rate was heard (PGN 127489)"
-	case silent != "":
-		return "no fuel rate of " + silent + " was heard (PGN 127489), and a total without it would be wrong"
-	}
-	return ""
-}
-
-// withoutFuel names the engines that drove in steps and gave no fuel rate in any
-// of them; "" for none.
-func withoutFuel(names []string, rep *calc.Report) string {
-	var drove, gave calc.EngineSet
-	for i := range rep.Windows {
-		w := &rep.Windows[i]
-		if w.Step == 0 {
-			continue
-		}
-		drove |= w.Engines
-		for e := range w.Fuel {
-			if !math.IsNaN(w.Fuel[e].Mean) {
-				gave |= 1 << e
-			}
-		}
-	}
-	var out []string
-	for e := range calc.MaxEngines {
-		if drove.Has(e) && !gave.Has(e) {
-			out = append(out, engineName(names, uint8(e)))
-		}
-	}
-	return strings.Join(out, " and ")
 }
 
 // findings are plain statements on the installation.

@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"trialday.example/logd/calc"
 	"trialday.example/logd/configs"
+	"trialday.example/logd/pgn"
 	"trialday.example/logd/sink/results"
 )
 
@@ -70,17 +70,6 @@ func tankFinding(c *configs.Config, rep *calc.Report) []results.Finding {
 		Kind: "burn_from_tank_level", Sure: "95 % interval",
 		What:    fmt.Sprintf("burn, economy and range of %d of %d steps are from the tank level (PGN 127505), not from a fuel rate", n, len(rep.Steps)),
 		Meaning: "what draws from the tanks beside the engines is in them; the interval holds slosh, the senders' resolution and " + section + "; only what is known to about a third of itself is shown",
-		Remedy:  "let the engine gateways send the fuel rate (PGN 127489)",
+		Remedy:  "let the engine gateways send the fuel rate (" + pgn.FuelRate.Ways() + ")",
 	}}
-}
-
-// burnless lists the steps without a burn.
-func burnless(rep *calc.Report) string {
-	var out []string
-	for i := range rep.Steps {
-		if s := &rep.Steps[i]; math.IsNaN(s.Fuel.Mean) {
-			out = append(out, fmt.Sprintf("%.0f", s.RPM*60))
-		}
-	}
-	return strings.Join(out, ", ") + " rpm"
 }

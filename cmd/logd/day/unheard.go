@@ -12,7 +12,7 @@ import (
 
 // unheard names each figure that could not be derived for want of a sensor, and
 // the sensor that would give it, beside those of missing.
-func unheard(heard *[pgn.NumQuantities]bool) []results.MissingFigure {
+func unheard(heard *[pgn.NumQuantities]bool, turns bool) []results.MissingFigure {
 	var out []results.MissingFigure
 	add := func(q pgn.Quantity, figure, sensor string, number int) {
 		if !heard[q] && !(q == pgn.WindSpeedApparent && heard[pgn.WindSpeedTrue]) {
@@ -21,8 +21,15 @@ func unheard(heard *[pgn.NumQuantities]bool) []results.MissingFigure {
 		}
 	}
 	add(pgn.Pitch, "trim angle", "an attitude sensor", 127257)
+	add(pgn.Pitch, "wave period", "an attitude sensor", 127257)
 	add(pgn.Roll, "heel", "an attitude sensor", 127257)
 	add(pgn.WindSpeedApparent, "wind", "a wind sensor", 130306)
+	if heading := heard[pgn.Heading] || heard[pgn.HeadingMagnetic]; heard[pgn.WindSpeedApparent] && !heard[pgn.WindSpeedTrue] && !heading {
+		out = append(out, results.MissingFigure{Figure: "wind", Why: "no heading was heard (PGN 127250), by which the apparent wind is turned; a compass gives it"})
+	}
+	if turns {
+		add(pgn.RudderAngle, "rudder angle in turns", "a rudder sensor", 127245)
+	}
 	add(pgn.Depth, "check for shallow water", "an echo sounder", 128267)
 	add(pgn.SpeedThroughWater, "paddle wheel calibration", "a paddle wheel or another speed log", 128259)
 	return out
