@@ -3,7 +3,6 @@ package day
 import (
 	"bufio"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -143,66 +142,6 @@ func processors() time.Duration {
 		panic(err) // never for the process itself
 	}
 	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
-}
-
-// BenchmarkGrowth takes days of 1 to 16 times a length, and boats of 1 to 8
-// engines: cpu-ns/frame and kB, what is kept at the end, tell how it grows.
-func BenchmarkGrowth(b *testing.B) {
-	for _, times := range []int{1, 2, 4, 8, 16} {
-		b.Run(fmt.Sprintf("days=%d", times), func(b *testing.B) { grow(b, times, 3) })
-	}
-	for _, engines := range []int{1, 2, 4, 8} {
-		b.Run(fmt.Sprintf("engines=%d", engines), func(b *testing.B) { grow(b, 1, engines) })
-	}
-}
-
-func grow(b *testing.B, times, engines int) {
-	s := demo(b)
-	script := s.Script
-	for range times - 1 {
-		s.Script = append(s.Script[:len(s.Script):len(s.Script)], script...)
-	}
-	s.Engines.Names = nil
-	for i := range engines {
-		s.Engines.Names = append(s.Engines.Names, fmt.Sprint(i+1))
-	}
-	frames, kept := 0, int64(0)
-	var took spent
-	for range b.N {
-		base := live()
-		source, d := s.Start(1), New(boatA(b), "test", oneBus)
-		for more := true; more; {
-			var part []frame.Frame
-			part, more = next(b, source)
-			frames += len(part)
-			took.on(func() {
-				for i := range part {
-					d.Frame(&part[i])
-				}
-			})
-		}
-		kept += live() - base
-		took.on(func() { d.Finish(0) })
-	}
-	b.ReportMetric(0, "ns/op")
-	b.ReportMetric(float64(frames)/float64(b.N), "frames")
-	b.ReportMetric(float64(took.cpu.Nanoseconds())/float64(frames), "cpu-ns/frame")
-	b.ReportMetric(float64(kept)/float64(b.N)/1000, "kB")
-}
-
-// next returns the next frames of a day, and whether there may be more.
-func next(b *testing.B, day *simulate.Day) (part []frame.Frame, more bool) {
-	b.Helper()
-	for range benchFrames {
-		var f frame.Frame
-		if err := day.Next(&f); errors.Is(err, io.EOF) {
-			return part, false
-		} else if err != nil {
-			b.Fatal(err)
-		}
-		part = append(part, f)
-	}
-	return part, true
 }
 
 // live returns the bytes in use, what is unreachable left out.
