@@ -230,6 +230,15 @@ type source struct {
 	name     string
 	hint     string
 	instead  pgn.Quantity // from which it is derived; None for nothing
+	of       []int        // instances that must all give it; nil for any
+}
+
+// ways names the messages that give it.
+func (s *source) ways() string {
+	if ways := s.quantity.Ways(); ways != "" {
+		return ways
+	}
+	return fmt.Sprintf("PGN %d", s.pgn)
 }
 
 type key struct {
@@ -238,23 +247,24 @@ type key struct {
 }
 
 var (
-	fromSpeed    = source{pgn.SpeedOverGround, 129026, "speed over ground", "from a satellite receiver", pgn.Latitude}
-	fromRPM      = source{pgn.EngineSpeed, 127488, "engine speed", "are the engines switched on?", pgn.None}
-	fromBurn     = source{pgn.FuelRate, 127489, "fuel rate", "are the engines running?", pgn.None}
-	fromLoad     = source{pgn.EngineLoad, 127489, "engine load", "are the engines running?", pgn.None}
-	fromHeading  = source{pgn.Heading, 127250, "true heading", "where it is magnetic, with variation", pgn.None}
-	fromThrough  = source{pgn.SpeedThroughWater, 128259, "speed through water", "from a paddle wheel or the like", pgn.None}
-	fromAttitude = source{pgn.Pitch, 127257, "pitch", "from an attitude sensor", pgn.None}
+	fromSpeed    = source{pgn.SpeedOverGround, 129026, "speed over ground", "from a satellite receiver", pgn.Latitude, nil}
+	fromRPM      = source{pgn.EngineSpeed, 127488, "engine speed", "are the engines switched on?", pgn.None, nil}
+	fromBurn     = source{pgn.FuelRate, 127489, "fuel rate", "are the engines running?", pgn.None, nil}
+	fromLoad     = source{pgn.EngineLoad, 127489, "engine load", "are the engines running?", pgn.None, nil}
+	fromHeading  = source{pgn.Heading, 127250, "true heading", "where it is magnetic, with variation", pgn.None, nil}
+	fromThrough  = source{pgn.SpeedThroughWater, 128259, "speed through water", "from a paddle wheel or the like", pgn.None, nil}
+	fromVoltage  = source{pgn.BatteryVoltage, 127508, "battery voltage", "from a battery monitor", pgn.None, nil}
+	fromCurrent  = source{pgn.BatteryCurrent, 127508, "battery current", "from a battery monitor with a current sensor", pgn.None, nil}
+	fromCharge   = source{pgn.StateOfCharge, 127506, "state of charge", "from a battery monitor", pgn.None, nil}
+	fromAttitude = source{pgn.Pitch, 127257, "pitch", "from an attitude sensor", pgn.None, nil}
 )
 
 func figures(c *configs.Config) []figure {
 	mass := c.Vessel.DryMassKg != nil && c.Load.FuelL != nil
-	return []figure{
+	return slices.Concat([]figure{
 		{name: "speed", from: []source{fromSpeed}},
 		{name: "rpm steps", from: []source{fromSpeed, fromRPM}},
-		{name: "fuel burn", from: []source{fromRPM, fromBurn}},
-		{name: "economy", from: []source{fromSpeed, fromRPM, fromBurn}},
-		{name: "range", from: []source{fromSpeed, fromRPM, fromBurn}, keys: []key{{c.Fuel.TankL != nil, "fuel.tank_l"}}},
+	}, burnFigures(c), energyFigures(c), []figure{
 		{name: fmt.Sprintf("cruise at %g %% load", c.Fuel.CruiseLoadPct),
 			from: []source{fromSpeed, fromRPM, fromLoad}},
 		{name: "current from headings", from: []source{fromSpeed, fromHeading}},
@@ -262,6 +272,33 @@ func figures(c *configs.Config) []figure {
 		{name: "trim angle", from: []source{fromAttitude}},
 		{name: "test weight", keys: []key{{mass, "vessel.dry_mass_kg and load.fuel_l"}}},
 		{name: "figures in boat lengths", keys: []key{{c.Vessel.LengthM != nil, "vessel.length_m"}}},
+	})
+}
+
+// burnFigures are those of fuel; none where the boat burns nothing.
+func burnFigures(c *configs.Config) []figure {
+	if c.Fuel.Kind == "none" {
+		return nil
+	}
+	return []figure{
+		{name: "fuel burn", from: []source{fromRPM, fromBurn}},
+		{name: "economy", from: []source{fromSpeed, fromRPM, fromBurn}},
+		{name: "range", from: []source{fromSpeed, fromRPM, fromBurn}, keys: []key{{c.Fuel.TankL != nil, "fuel.tank_l"}}},
+	}
+}
+
+// energyFigures are those of batteries that drive the boat; none where none does.
+func energyFigures(c *configs.Config) []figure {
+	if c.Fuel.Kind != "none" && len(c.Battery.Instances) == 0 {
+		return nil
+	}
+	of := func(s source) source { s.of = c.Battery.Instances; return s }
+	from := []source{fromSpeed, fromRPM, of(fromVoltage), of(fromCurrent)}
+	driving := key{len(c.Battery.Instances) > 0, "battery.instances"}
+	return []figure{
+		{name: "energy per mile", from: from, keys: []key{driving}},
+		{name: "range on batteries", from: from, keys: []key{driving, {c.Battery.UsableKWh != nil, "battery.usable_kwh"}}},
+		{name: "state of charge", from: []source{of(fromCharge)}},
 	}
 }
 
@@ -276,18 +313,35 @@ func (h *hearing) printFigures(w io.Writer) {
 	}
 }
 
+// given reports whether a quantity is heard with a value, from all that must give
+// it.
+func (h *hearing) given(s *source) bool {
+	values := h.survey.Values()
+	for _, i := range s.of {
+		if !slices.ContainsFunc(values, func(v aboard.Value) bool {
+			return v.Quantity == s.quantity && int(v.Instance) == i && v.Rate > 0
+		}) {
+			return false
+		}
+	}
+	return h.survey.Has(s.quantity)
+}
+
 // lacks says why a figure will not be possible; "" if it will.
 func (h *hearing) lacks(f figure) string {
 	var why []string
 	for _, s := range f.from {
-		if h.survey.Has(s.quantity) || s.instead != pgn.None && h.survey.Has(s.instead) {
+		if h.given(&s) || s.instead != pgn.None && h.survey.Has(s.instead) {
 			continue
 		}
-		words := "no %s heard (PGN %d: %s)"
-		if h.survey.Heard(s.pgn) {
-			words = "%s is sent without a value (PGN %d: %s)"
+		words := "no %s heard (%s: %s)"
+		switch {
+		case len(s.of) > 0:
+			words = "no %s of each battery in battery.instances heard (%s: %s)"
+		case h.survey.Heard(s.pgn):
+			words = "%s is sent without a value (%s: %s)"
 		}
-		why = append(why, fmt.Sprintf(words, s.name, s.pgn, s.hint))
+		why = append(why, fmt.Sprintf(words, s.name, s.ways(), s.hint))
 	}
 	for _, k := range f.keys {
 		if !k.given {

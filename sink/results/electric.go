@@ -101,7 +101,7 @@ func DriveOf(batteries int, burns bool) string {
 func (r *Results) AddElectric(rep *calc.Report, drive string, list []energy.Battery, usableJ, reserve, distance float64) {
 	e := &Electric{Drive: drive, ReservePct: reserve * 100, DistanceNM: scaled(distance, 1/units.MetresPerNauticalMile),
 		UsableKWh: scaled(usableJ, 1/joulesPerKWh), RangeKWh: scaled(usableJ*(1-reserve), 1/joulesPerKWh),
-		JudgedBy: "speed of the motors (PGN 127488), speed over ground, heading and electric power; no fuel rate is needed for it"}
+		JudgedBy: "speed of the motors (PGN 127488), speed over ground, heading and electric power; it needs no fuel meter"}
 	if drive == HybridDrive {
 		e.JudgedBy = "speed of engines and motors (PGN 127488), speed over ground, heading, and fuel rate or electric power"
 	}

@@ -127,6 +127,9 @@ func (d *details) startPlot(group int) (*drawing, error) {
 // the best step.
 func (d *details) economy() part {
 	p := part{Title: "Best economy"}
+	if burnsNothing(d.Results) {
+		return p
+	}
 	perL := 1.0
 	if d.sys {
 		perL = units.LitresPerUSGallon

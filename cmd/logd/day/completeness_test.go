@@ -129,6 +129,7 @@ func everyDashIsNamed(t *testing.T, r *results.Results) {
 	for i := range r.PerNM.Steps {
 		note("CO2", r.PerNM.Steps[i].CO2Kg != nil)
 	}
+	electricDashes(r, has)
 	for figure, there := range has {
 		if !there && !slices.ContainsFunc(r.Missing, func(m results.MissingFigure) bool { return strings.Contains(m.Figure, figure) }) {
 			t.Errorf("no %s, and nothing says why", figure)
