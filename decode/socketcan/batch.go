@@ -10,12 +10,12 @@ import (
 // batchLen is the number of frames taken from the kernel at once.
 const batchLen = 128
 
-// rest is how long the kernel collects frames before they are taken, unless a
+// Rest is how long the kernel collects frames before they are taken, unless a
 // whole batch was there at the last look. Their times are the kernel's, so they
 // lose nothing by it, and the processor need not wake for every frame. The
 // kernel's usual buffer (net.core.rmem_default, 208 KiB) has room for 250 frames
 // at the least, four full buses give 150 in that time.
-const rest = 20 * time.Millisecond
+const Rest = 20 * time.Millisecond
 
 // patience is how long the kernel waits for a frame before it is looked whether
 // listening is to end.

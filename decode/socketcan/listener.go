@@ -75,7 +75,7 @@ func (l *listener) receive() error {
 		err = io.EOF
 	default:
 		if l.batch.n > 0 && !full && !last {
-			time.Sleep(rest)
+			time.Sleep(Rest)
 		}
 		l.ended = last
 		err = l.batch.receive(l.fd)

@@ -11,6 +11,7 @@ import (
 
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/decode/socketcan"
 	"trialday.example/logd/sink/journal"
 	"trialday.example/logd/sink/logbook"
 )
@@ -135,12 +136,12 @@ func (r *recorder) record(now time.Time) error {
 }
 
 // syncAfter is the time from the beginning of one sync to that of the next. It
-// allows for the time that a sync takes, so that frames are on the disk, not
-// only on their way, within the configured time; but no more than half the time
-// is given up for a slow disk.
+// allows for the time that frames wait in the kernel and here and that a sync
+// takes, so that they are on the disk, not only on their way, within the
+// configured time; but no more than half the time is given up for a slow disk.
 func (r *recorder) syncAfter() time.Duration {
 	whole := seconds(r.cfg.Journal.SyncS)
-	return whole - min(tick+time.Duration(r.status.synced.Load()), whole/2)
+	return whole - min(socketcan.Rest+tick+time.Duration(r.status.synced.Load()), whole/2)
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
