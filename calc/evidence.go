@@ -55,14 +55,20 @@ func Derive(e *Evidence, set Settings, amendments []Amendment) *Report {
 	return r
 }
 
+// stepsOf gives the windows, with what became of them, and the steps that they
+// count in.
+func stepsOf(e *Evidence, set Settings, amendments []Amendment) ([]Window, []Step, []Outcome) {
+	windows := slices.Clone(e.Windows)
+	rejectFrozen(windows, e.Frozen)
+	outcomes := amend(windows, set.Step, amendments)
+	return windows, Steps(windows, set.Step, set.Boat), outcomes
+}
+
 // DeriveSteps is the part of Derive that gives the steps, the best of them and
 // the day's current; the rest of the report is empty.
 func DeriveSteps(e *Evidence, set Settings, amendments []Amendment) *Report {
 	r := &Report{Found: e.Found, Motors: set.Boat.Electric.Motors}
-	r.Windows = slices.Clone(e.Windows)
-	rejectFrozen(r.Windows, e.Frozen)
-	r.Outcomes = amend(r.Windows, set.Step, amendments)
-	r.Steps = Steps(r.Windows, set.Step, set.Boat)
+	r.Windows, r.Steps, r.Outcomes = stepsOf(e, set, amendments)
 	r.Best = FindBest(r.Steps, set.Boat)
 	r.Energy = BestByEnergy(r.Steps, set.Boat)
 	r.Day = FitDay(r.Windows, r.Steps)

@@ -47,12 +47,11 @@ func (t *Trial) Heard() EngineSet { return t.found.Heard }
 
 // liveState is what looking on needs beside the trial.
 type liveState struct {
-	each    func(*Moment)
-	windows int // that steps were derived from, and
-	amended []Amendment
-	steps   []StepSoFar
-	judged  judgedPart // that hold is of
-	hold    Hold
+	each   func(*Moment)
+	from   stepsFrom // that steps are of
+	steps  []StepSoFar
+	judged judgedPart // that hold is of
+	hold   Hold
 }
 
 func (s *liveState) tick(k *tick) {
@@ -75,20 +74,21 @@ type Live struct {
 	Heard EngineSet // that sent their speed so far
 }
 
-// Live tells how the trial stands, with the amendments made so far; ok is false
-// before the first whole second. It changes nothing in the trial.
+// Live tells how the trial stands, with the amendments made and the frozen
+// stretches found so far; ok is false before the first whole second. It changes
+// nothing in the trial.
 //
 // What it costs does not grow with the length of a run or of the day: steady
 // stretches are looked for in the last viewTicks of the run at the most, seldom
-// in a long one, and steps are derived again only when a window or an amendment was
-// added.
-func (t *Trial) Live(amendments []Amendment) (l Live, ok bool) {
+// in a long one, and steps are derived again only when a window, an amendment or a
+// frozen stretch was added.
+func (t *Trial) Live(amendments []Amendment, frozen []Frozen) (l Live, ok bool) {
 	c := t.cutter
 	if len(c.ticks) == 0 {
 		return Live{}, false
 	}
 	last := &c.ticks[len(c.ticks)-1]
-	l = Live{Now: last.moment(), Known: c.begun, Heard: t.found.Heard, Steps: t.stepsSoFar(amendments)}
+	l = Live{Now: last.moment(), Known: c.begun, Heard: t.found.Heard, Steps: t.stepsSoFar(amendments, frozen)}
 	l.Run = Run{ID: len(t.found.Runs) + 1, Kind: c.kind, Start: c.ticks[0].at, End: last.at + second}
 	l.Hold = t.hold()
 	return l, true

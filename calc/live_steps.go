@@ -3,7 +3,6 @@ package calc
 import (
 	"math"
 	"reflect"
-	"slices"
 )
 
 // StepSoFar is a step as far as the day has come.
@@ -17,18 +16,23 @@ type StepSoFar struct {
 
 // stepsSoFar derives the steps from the windows so far, as Derive does from
 // all of them.
-func (t *Trial) stepsSoFar(amendments []Amendment) []StepSoFar {
-	all := t.found.Windows
-	if len(all) != t.live.windows || !reflect.DeepEqual(amendments, t.live.amended) {
-		t.live.windows, t.live.amended = len(all), amendments
-		windows := slices.Clone(all) // amend and Steps mark them
-		amend(windows, t.set.Step, amendments)
-		t.live.steps = nil
-		for _, s := range Steps(windows, t.set.Step, t.set.Boat) {
+func (t *Trial) stepsSoFar(amendments []Amendment, frozen []Frozen) []StepSoFar {
+	from := stepsFrom{len(t.found.Windows), amendments, frozen}
+	if !reflect.DeepEqual(from, t.live.from) {
+		t.live.from, t.live.steps = from, nil
+		windows, steps, _ := stepsOf(&Evidence{Found: t.found, Frozen: frozen}, t.set, amendments)
+		for _, s := range steps {
 			t.live.steps = append(t.live.steps, soFar(s, windows))
 		}
 	}
 	return t.live.steps
+}
+
+// stepsFrom is what steps hang on.
+type stepsFrom struct {
+	windows int // how many
+	amended []Amendment
+	frozen  []Frozen
 }
 
 func soFar(s Step, windows []Window) StepSoFar {

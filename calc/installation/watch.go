@@ -141,6 +141,16 @@ func (w *Watch) Evidence() *Evidence {
 	return all.evidence()
 }
 
+// Stuck is what Evidence finds of values that stood still, for the price of that
+// alone.
+func (w *Watch) Stuck() []Finding {
+	all := w.series
+	last := w.cells
+	last.out = all.cell
+	last.close()
+	return slices.DeleteFunc(all.findings(), func(f Finding) bool { return f.Kind != Stuck })
+}
+
 func (w *Watch) evidence() *Evidence {
 	e := &Evidence{Variation: w.variation.value(), Heard: w.heard}
 	add := func(f []Finding) { e.Findings = append(e.Findings, f...) }

@@ -58,7 +58,7 @@ func (d *Day) Evidence(bad int64) *Evidence {
 		Events: d.events, Dropped: d.dropped, Gaps: slices.Clone(d.gaps.gaps), MoreGaps: d.gaps.more,
 		Buses: slices.Clone(d.buses()), FramesHash: d.frames.sum(), Bad: bad,
 	}
-	e.Calc.Frozen = frozen(e.Installation)
+	e.Calc.Frozen = frozen(e.Installation.Findings)
 	for _, v := range d.decoder.Devices() {
 		copied := *v
 		copied.Addresses = slices.Clone(v.Addresses)

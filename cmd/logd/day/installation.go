@@ -65,9 +65,9 @@ func frozenReason(q pgn.Quantity) calc.Reason {
 }
 
 // frozen gives the stretches that no window may reach into.
-func frozen(e *installation.Evidence) []calc.Frozen {
+func frozen(findings []installation.Finding) []calc.Frozen {
 	var out []calc.Frozen
-	for _, f := range e.Findings {
+	for _, f := range findings {
 		reason := frozenReason(f.Quantity)
 		if f.Kind != installation.Stuck || reason == calc.Accepted {
 			continue

@@ -1,8 +1,11 @@
 package day
 
 import (
+	"math"
+	"path/filepath"
 	"testing"
 
+	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/sink/logbook"
 	"trialday.example/logd/sink/results"
 )
@@ -43,5 +46,29 @@ func TestAmendmentsCountInTheStepsShown(t *testing.T) {
 	d.Amend(amendments)
 	if n := wanted(); n != 0 {
 		t.Errorf("%d reciprocal passes are wanted after that was taken back", n)
+	}
+}
+
+// Windows of a frozen sensor count in no step, neither on the sheet nor before.
+func TestFrozenWindowsCountInNoStepShown(t *testing.T) {
+	s := scenario(t, filepath.Join(spoilt, "stuck_speed.yaml"))
+	d := New(configured(s), "test", s.Buses)
+	if _, err := frame.Each(s.Start(1), func(f *frame.Frame) error { d.Frame(f); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	shown := d.Live().Steps
+	r, _ := d.Finish(0)
+	if len(frozenWindows(r)) == 0 {
+		t.Fatal("nothing is frozen on this day")
+	}
+	if len(shown) != len(r.Steps) {
+		t.Fatalf("%d steps are shown, %d stand on the sheet", len(shown), len(r.Steps))
+	}
+	for i := range shown {
+		a, b := &shown[i], &r.Steps[i]
+		if a.Passes != b.Passes || a.RPM != b.RPM || math.Abs(a.SpeedKn.Mean-b.SpeedKn.Mean) > 1e-9 {
+			t.Errorf("shown %.0f rpm, %d passes, %.3f kn; on the sheet %.0f rpm, %d passes, %.3f kn",
+				a.RPM, a.Passes, a.SpeedKn.Mean, b.RPM, b.Passes, b.SpeedKn.Mean)
+		}
 	}
 }

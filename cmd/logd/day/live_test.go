@@ -149,7 +149,7 @@ func TestGuidanceAgreesWithWhatIsFound(t *testing.T) {
 		d := New(cfg, "test", s.Buses)
 		var seen []moment
 		eachSecond(t, d, s.Start(seed).Next, func() {
-			l, ok := d.trial.Live(nil)
+			l, ok := d.trial.Live(nil, nil)
 			if !ok {
 				return
 			}
