@@ -142,6 +142,7 @@ func BenchmarkAppend(b *testing.B) {
 	for _, block := range []int{20, 200, 4096, blockFrames} {
 		b.Run(fmt.Sprintf("block=%d", block), func(b *testing.B) {
 			var bytes int64
+			b.ReportAllocs()
 			for range b.N {
 				dir := b.TempDir()
 				write(b, dir, Options{BlockFrames: block}, list)
@@ -225,6 +226,7 @@ func BenchmarkRead(b *testing.B) {
 	for name, ahead := range map[string]int{"alone": 1, "ahead": runtime.GOMAXPROCS(0) + 1} {
 		b.Run(name, func(b *testing.B) {
 			var inflating time.Duration
+			b.ReportAllocs()
 			for b.Loop() { // by turns, since the machine may be busy at times
 				b.StopTimer()
 				began := time.Now()

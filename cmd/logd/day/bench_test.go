@@ -15,6 +15,7 @@ import (
 	"trialday.example/logd/configs/scenarios"
 	"trialday.example/logd/decode/capture"
 	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/decode/socketcan"
 	"trialday.example/logd/sink/journal"
 )
 
@@ -41,7 +42,8 @@ func demo(b *testing.B) *simulate.Scenario {
 }
 
 // demoDay writes the first part of the demo day, as log text and as a journal.
-func demoDay(b *testing.B) (text, packed string) {
+// onBus is how long a bus at 250 kbit/s takes for its frames.
+func demoDay(b *testing.B) (text, packed string, onBus time.Duration) {
 	b.Helper()
 	text, packed = filepath.Join(b.TempDir(), "capture.log"), b.TempDir()
 	f, err := os.Create(text)
@@ -64,11 +66,12 @@ func demoDay(b *testing.B) (text, packed string) {
 		if err := j.Append(&fr, "can0"); err != nil {
 			b.Fatal(err)
 		}
+		onBus += time.Duration(socketcan.Bits(&fr)) * time.Second / 250_000
 	}
 	if err := errors.Join(w.Flush(), f.Close(), j.Close()); err != nil {
 		b.Fatal(err)
 	}
-	return text, packed
+	return text, packed, onBus
 }
 
 // readAll reads a capture and hands its frames to take.
@@ -92,10 +95,11 @@ func readAll(b *testing.B, name string, begin func(frame.Source) (take func(*fra
 
 // BenchmarkReplay is the way from a capture to results, by turns with reading
 // the capture alone. x-reading is how many times as long it takes, x-reading-cpu
-// how many times as much of all processors; s/day and cpu-s/day are what a day of
-// 50 million such frames would take.
+// how many times as much of all processors, x-bus how many times as long a full
+// bus takes to carry the frames; s/day and cpu-s/day are what a day of 50 million
+// such frames would take.
 func BenchmarkReplay(b *testing.B) {
-	text, packed := demoDay(b)
+	text, packed, onBus := demoDay(b)
 	only := func(frame.Source) func(*frame.Frame) { return func(*frame.Frame) {} }
 	cfg := boatA(b)
 	for name, path := range map[string]string{"text": text, "journal": packed} {
@@ -119,6 +123,7 @@ func BenchmarkReplay(b *testing.B) {
 			b.ReportMetric(frames/replay.wall.Seconds(), "frames/s")
 			b.ReportMetric(fullDay/frames*replay.wall.Seconds(), "s/day")
 			b.ReportMetric(fullDay/frames*replay.cpu.Seconds(), "cpu-s/day")
+			b.ReportMetric(onBus.Seconds()*float64(b.N)/replay.wall.Seconds(), "x-bus")
 			b.ReportMetric(replay.wall.Seconds()/reading.wall.Seconds(), "x-reading")
 			b.ReportMetric(replay.cpu.Seconds()/reading.cpu.Seconds(), "x-reading-cpu")
 		})
