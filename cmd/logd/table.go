@@ -23,6 +23,7 @@ func printTable(w io.Writer, r *results.Results) {
 			mean(s.EconomyNMPGal, 3), mean(s.RangeNM, 0), value(s.LoadPct, 0), value(s.PitchDeg, 1), s.Passes, marks(r, s))
 	}
 	t.Flush()
+	printEnergy(w, r)
 	for _, m := range r.Missing {
 		fmt.Fprintf(w, "not derived: %s: %s\n", m.Figure, m.Why)
 	}

@@ -23,6 +23,11 @@ The keys that do not explain themselves in the structure:
 	propulsion what power, slip and law rest on stands in assumptions
 	mass_reference
 	           speeds at another mass, beside the measured ones; null unless asked for
+	electric   not there unless batteries drive the boat, nor is power_kw of windows; power
+	           is positive out of the batteries; energy and range by step are of batteries
+	           alone where source is battery, and of fuel in steps where it is fuel; where
+	           both take part (fuel and battery; fuel, charging) each has its part a nautical
+	           mile, wh_per_nm and fuel_l_per_nm, and economy and range are null
 	per_nm     cost in the currency, CO2 equivalent in kg, a nautical mile
 	readings   by hand, joined by time or rpm; a step's sound_dba is their energy mean
 	runs       kinds: at_rest, manoeuvring, accelerating, held_throttle, turning, slowing
@@ -43,7 +48,7 @@ The keys that do not explain themselves in the structure:
 	           stuck, spikes, duplicate_address, bus_load, bus_errors (all in
 	           calc/installation), engine_instance_shared, engine_unlisted, fuel_rate_scale,
 	           fuel_rate_tank, fuel_rate_top_up, fuel_references, engines_uneven, no_time,
-	           too_many_changes, amendments_damaged, speed_from_positions, day_burn, burn_from_tank_level, corrected (a configured correction, applied before all else);
+	           too_many_changes, amendments_damaged, speed_from_positions, day_burn, battery_sign, burn_from_tank_level, corrected (a configured correction, applied before all else);
 	           probability, that of being right, is null where it was not worked out
 	quality    losses by kind; gaps of one quantity, or of "all"; frames_hash is the
 	           SHA-256 of each frame's time (ns since 1970, 8 bytes), identifier (4, with
