@@ -42,11 +42,11 @@ import (
 // What may be more at the end of the soak than at its beginning, and in a long
 // trial than in a short one. What grows with a trial is its course second by
 // second, bounded at 18 h, and its windows and manoeuvres. Figures and server hold
-// these once each, and so does a refreshing of the results while it is at work.
+// these once each.
 const (
 	moreHeap       = 6 << 20 // bytes
 	moreHeapAnHour = 3 << 20 // of a trial
-	moreAtWork     = 4       // goroutines, files: those that are just at work; twice in a long trial, with its refreshing
+	moreAtWork     = 4       // goroutines, files: those that are just at work; twice in a long trial, with its packing
 )
 
 // soakPlan is how long a soak is. It has short trials at its beginning and its

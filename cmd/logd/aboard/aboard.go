@@ -204,7 +204,7 @@ func (d *daemon) begin(ctx context.Context, s *session) {
 	d.mu.Unlock()
 	d.readers.Go(d.apart(func() { d.figures(ctx, s, figures) }))
 	d.readers.Go(d.apart(func() { d.surveys(ctx, s, survey) }))
-	d.readers.Go(d.apart(func() { d.refresh(ctx, s) }))
+	d.readers.Go(d.apart(func() { d.shrink(ctx, s) }))
 }
 
 // apart keeps a panic of what is not recording from ending the recording. It is

@@ -2,9 +2,6 @@ package aboard
 
 import (
 	"context"
-	"errors"
-	"io"
-	"math"
 	"slices"
 	"time"
 
@@ -14,8 +11,9 @@ import (
 	"trialday.example/logd/sink/logbook"
 )
 
-// refreshEvery is the least time between two derivations of the figures of a
-// trial that goes on; restFactor times as long as one took is waited too.
+// refreshEvery is the time after which the results of a trial that goes on are
+// written again, so that a power cut leaves recent ones, and the finished part of
+// its journal is made small; restFactor times as long as that took is waited too.
 const (
 	refreshEvery = 10 * time.Minute
 	restFactor   = 20
@@ -29,8 +27,8 @@ func (d *daemon) figures(ctx context.Context, s *session, c *cursor) {
 	}
 	defer c.in.Close()
 	live := day.New(d.Config, d.Version, c.in.Buses)
-	look, follow := d.lookOn(s, live), d.followAmendments(s, live, c.in)
-	if !c.each(ctx, live.Frame, onceASecond(func() { look(); follow() })) {
+	look, refresh := d.lookOn(s, live), d.refresh(s, live, c.in, refreshEvery)
+	if !c.each(ctx, live.Frame, onceASecond(func() { look(); refresh() })) {
 		d.log.Warn("the figures were not finished in time; they are derived at the next start", "trial", s.trial.String())
 		return
 	}
@@ -59,11 +57,11 @@ func onceASecond(f func()) func() {
 	}
 }
 
-// followAmendments returns what the figures cursor does when it has no frames
-// for now: when the trial was amended, by whomever, the results so far are
-// written with that.
-func (d *daemon) followAmendments(s *session, live *day.Day, in *journal.Reader) func() {
-	seen := int64(0)
+// refresh returns what the figures cursor does when it has no frames for now: when
+// the trial was amended, by whomever, or the last results are as old as that, the
+// results so far are written. What is just going on is not among them.
+func (d *daemon) refresh(s *session, live *day.Day, in *journal.Reader, old time.Duration) func() {
+	seen, last := int64(0), since()
 	write := d.apart(func() {
 		d.results.Lock()
 		defer d.results.Unlock()
@@ -72,9 +70,10 @@ func (d *daemon) followAmendments(s *session, live *day.Day, in *journal.Reader)
 		}
 	})
 	return func() {
-		if size := s.trial.AmendmentsSize(); size != seen {
+		if size := s.trial.AmendmentsSize(); size != seen || since()-last >= int64(old) {
 			seen = size
 			write()
+			last = since()
 		}
 	}
 }
@@ -110,9 +109,8 @@ func (d *daemon) derived(t logbook.Trial) {
 	}
 }
 
-// refresh writes the results so far every now and then, derived from the
-// journal, so that a power cut leaves recent ones.
-func (d *daemon) refresh(ctx context.Context, s *session) {
+// shrink packs the journal of a session every now and then.
+func (d *daemon) shrink(ctx context.Context, s *session) {
 	wait := refreshEvery
 	for {
 		select {
@@ -123,9 +121,6 @@ func (d *daemon) refresh(ctx context.Context, s *session) {
 		case <-time.After(wait):
 		}
 		from := time.Now()
-		if err := d.derive(ctx, s.trial, s.written.Load(), s.isOver); err != nil && ctx.Err() == nil {
-			d.log.Warn("the results so far are not written", "why", err.Error())
-		}
 		d.pack(ctx, s.trial)
 		wait = max(refreshEvery, restFactor*time.Since(from))
 	}
@@ -144,38 +139,25 @@ func (d *daemon) pack(ctx context.Context, t logbook.Trial) {
 	}
 }
 
-// derive replays up to limit frames of a trial and writes the results, unless
-// others are better by then.
-func (d *daemon) derive(ctx context.Context, t logbook.Trial, limit uint64, late func() bool) error {
+// derive replays a closed trial and writes the results.
+func (d *daemon) derive(ctx context.Context, t logbook.Trial) error {
 	in, err := journal.Open(t.Frames())
 	if err != nil {
 		return err
 	}
 	defer in.Close()
 	again := day.New(d.Config, d.Version, in.Buses)
-	var f frame.Frame
-	n := uint64(0)
-	for ; n < limit; n++ {
-		if err := in.Next(&f); errors.Is(err, io.EOF) {
-			break
-		} else if err != nil {
-			return err
-		}
-		again.Frame(&f)
-		if n%4096 == 0 && ctx.Err() != nil {
-			return ctx.Err()
-		}
-	}
-	if n == 0 {
-		return nil
+	n, err := frame.Each(in, func(f *frame.Frame) error {
+		again.Frame(f)
+		return ctx.Err()
+	})
+	if err != nil || n == 0 {
+		return err
 	}
 	again.Close()
 	d.results.Lock()
 	defer d.results.Unlock()
-	if late() {
-		return nil
-	}
-	return d.write(t, again, in, t.Closed() && limit == math.MaxUint64)
+	return d.write(t, again, in, true)
 }
 
 // catchUp derives the results of closed trials that have none: the power was
@@ -199,7 +181,7 @@ func (d *daemon) catchUp(ctx context.Context) {
 			}
 			tried[t.Number] = true
 			d.log.Info("deriving the results of a closed trial", "trial", t.String())
-			err := d.derive(ctx, t, math.MaxUint64, func() bool { return false })
+			err := d.derive(ctx, t)
 			if ctx.Err() != nil {
 				return
 			}

@@ -9,8 +9,10 @@ import (
 	"testing"
 	"time"
 
+	"trialday.example/logd/cmd/logd/day"
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode/frame"
+	"trialday.example/logd/sink/journal"
 	"trialday.example/logd/sink/logbook"
 	"trialday.example/logd/sink/results"
 )
@@ -482,8 +484,8 @@ func TestAFaultInTheFiguresDoesNotEndRecording(t *testing.T) {
 	stop()
 }
 
-// The results so far are those of the frames that were there when they were
-// begun, and never replace later ones.
+// The results so far are those of the frames heard so far, and in time they are
+// written without anyone asking; at the end those of all are.
 func TestResultsSoFar(t *testing.T) {
 	c := config(t)
 	src := newMore()
@@ -496,12 +498,21 @@ func TestResultsSoFar(t *testing.T) {
 	src.send(ticks(morning, 100))
 	until(t, "the frames are kept", func() bool { return d.kept() == 100 })
 	s := d.recorder.status.session.Load()
-	if err := d.derive(t.Context(), s.trial, 60, s.isOver); err != nil {
+	in, err := journal.Open(s.trial.Frames())
+	if err != nil {
 		t.Fatal(err)
 	}
-	if err := d.derive(t.Context(), s.trial, s.written.Load(), func() bool { return true }); err != nil {
-		t.Fatal(err)
+	defer in.Close()
+	live := day.New(c, "test", in.Buses)
+	d.refresh(s, live, in, time.Hour)() // is not due
+	for range 60 {
+		var f frame.Frame
+		if err := in.Next(&f); err != nil {
+			t.Fatal(err)
+		}
+		live.Frame(&f)
 	}
+	d.refresh(s, live, in, 0)()
 	stop()
 	if !slices.Equal(frames, []int64{60, 100}) {
 		t.Errorf("results of %v frames, want those of 60 and at the end of 100", frames)
