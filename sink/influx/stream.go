@@ -52,6 +52,7 @@ func openStream(o *Options, id identity) (*stream, error) {
 		return nil, err
 	}
 	s.day = day.New(o.Config, o.Version, s.first.Buses)
+	s.day.Undrawn()
 	s.make = newMaker(&s.cfg, id, s.bound.Buses)
 	return s, nil
 }

@@ -36,6 +36,9 @@ func (c *course) add(s *sample.Sample) {
 
 // second takes the next second of the day.
 func (c *course) second(m *calc.Moment) {
+	if c.line == nil {
+		return
+	}
 	if c.at < m.At-positionHold {
 		c.line.Add(m, math.NaN(), math.NaN())
 		return
@@ -43,9 +46,16 @@ func (c *course) second(m *calc.Moment) {
 	c.line.Add(m, c.lat*180/math.Pi, c.lon*180/math.Pi)
 }
 
-// Timeline is the course of the day so far, dated as well as is known now. It
-// may be looked at while the day goes on.
+// Undrawn leaves the course out of a day that has not begun, for who draws
+// nothing: it is most of what a day keeps.
+func (d *Day) Undrawn() { d.course.line = nil }
+
+// Timeline is the course of the day so far, dated as well as is known now; nil if
+// it was left out. It may be looked at while the day goes on.
 func (d *Day) Timeline() *timeline.Timeline {
+	if d.course.line == nil {
+		return nil
+	}
 	d.course.line.Name(engineNames(&d.cfg, d.trial.Heard()))
 	d.course.line.Date(d.decoder.Clock().UTC)
 	return d.course.line

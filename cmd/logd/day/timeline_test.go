@@ -103,3 +103,23 @@ func TestTimelineKeepsGaps(t *testing.T) {
 		t.Errorf("%d seconds of %d are empty", empty, len(v.Time))
 	}
 }
+
+// A day without its course has the same results.
+func TestUndrawnDay(t *testing.T) {
+	list := must(t, shortDay)
+	drawn, undrawn := New(boatA(t), "test", oneBus), New(boatA(t), "test", oneBus)
+	undrawn.Undrawn()
+	for k := range list {
+		drawn.Frame(&list[k])
+		undrawn.Frame(&list[k])
+	}
+	all, whole := drawn.Finish(0)
+	want := written(t, all, whole)
+	r, line := undrawn.Finish(0)
+	if line.Zoom != nil {
+		t.Error("it has a course")
+	}
+	if got := written(t, r, line); got != want {
+		t.Errorf("results differ: %d and %d bytes", len(got), len(want))
+	}
+}
