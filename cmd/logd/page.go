@@ -29,9 +29,10 @@ func pageCommand() *cobra.Command {
 		Use:   "page --journal DIR [--listen ADDRESS]",
 		Short: "Serve the page of trials that were recorded",
 		Long: "Serve the page of the trials in a directory, in the evening and on any machine: a directory of\n" +
-			"trials, one trial, or what replay or demo wrote. Nothing is recorded. With --config the same boat\n" +
-			"is used when results are derived again after an amendment. An address that others can reach needs\n" +
-			"page.password_file or page.token_file in the configuration.",
+			"trials, one trial, or what replay or demo wrote. Nothing is recorded. After an amendment results are\n" +
+			"derived again with the configuration kept with the trial or, where none was kept, that of --config;\n" +
+			"without either the amendment is refused. An address that others can reach needs page.password_file\n" +
+			"or page.token_file in the configuration.",
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			cfg, err := configs.ReadFile(config)
@@ -46,7 +47,7 @@ func pageCommand() *cobra.Command {
 			}
 			ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			return servePage(ctx, cfg, cmd.OutOrStdout(), cmd.ErrOrStderr())
+			return servePage(ctx, cfg, config != "", cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
 	c.Flags().StringVar(&config, "config", "", "configuration (YAML)")
@@ -56,8 +57,9 @@ func pageCommand() *cobra.Command {
 	return c
 }
 
-// servePage serves the trials of journal.dir until ctx ends.
-func servePage(ctx context.Context, cfg configs.Config, told, errors io.Writer) error {
+// servePage serves the trials of journal.dir until ctx ends. Configured tells
+// that cfg is of the boat.
+func servePage(ctx context.Context, cfg configs.Config, configured bool, told, errors io.Writer) error {
 	trials, err := page.Open(cfg.Journal.Dir)
 	if err != nil {
 		return err
@@ -67,7 +69,7 @@ func servePage(ctx context.Context, cfg configs.Config, told, errors io.Writer) 
 	access.KeyFile = "" // nothing is written beside what is shown
 	still := &results.Live{Version: version, Archive: true, Hold: results.Hold{State: results.HoldFree, Why: "nothing is recorded here"},
 		Recording: results.Recording{Problems: []string{"This page shows trials that were recorded; it records nothing."}}}
-	amender := aboard.Amender{Config: cfg, Version: version, Write: writeResults}
+	amender := aboard.Amender{Config: cfg, Unconfigured: !configured, Version: version, Write: writeResults}
 	h, err := page.New(page.Options{
 		Trials: trials, Access: access, Log: log, Amend: amender.Amend, Make: madeFiles(true),
 		Live: func() (*results.Live, <-chan struct{}) { return still, nil },

@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"net/http"
 	"os"
@@ -20,14 +21,17 @@ import (
 
 // evening serves the page of a directory until the test ends, and returns its
 // address.
-func evening(t *testing.T, cfg configs.Config) (url string) {
+func evening(t *testing.T, cfg configs.Config) (url string) { return eveningOf(t, cfg, true) }
+
+// eveningOf is the same with a configuration that was given, or not.
+func eveningOf(t *testing.T, cfg configs.Config, given bool) (url string) {
 	t.Helper()
 	cfg.Page.Listen = "127.0.0.1:0"
 	in, out := io.Pipe()
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	go func() {
-		err := servePage(ctx, cfg, out, io.Discard)
+		err := servePage(ctx, cfg, given, out, io.Discard)
 		ended <- errors.Join(err, out.CloseWithError(io.EOF))
 	}()
 	t.Cleanup(func() {
@@ -144,5 +148,42 @@ func TestThePasswordsHashIsMade(t *testing.T) {
 	short, err := askPassword(strings.NewReader("one\ntwo\n"), io.Discard)
 	if err != nil || short != "one" {
 		t.Errorf("%q %v", short, err)
+	}
+}
+
+// A page without a configuration amends a trial with the one kept beside its
+// frames; where none is kept it refuses, and changes nothing.
+func TestPageWithoutConfigurationNeedsTheOneKept(t *testing.T) {
+	dir, _ := closedTrial(t)
+	original := readResults(t, dir)
+	cfg := configs.Default()
+	cfg.Journal.Dir = dir
+	url := eveningOf(t, cfg, false) + "/api/trials/1/amendments"
+	body := func(window int) string {
+		return fmt.Sprintf(`{"name":"A. Person","reason":"wake","action":"exclude","window_ids":[%d],"withdraws":0}`, window)
+	}
+	if status, answer := post(t, url, body(original.Steps[0].Windows[0])); status != http.StatusCreated {
+		t.Fatalf("%d %s", status, answer)
+	}
+	amended := readResults(t, dir)
+	if amended.Vessel.Name != original.Vessel.Name || len(amended.Amendments) != 1 {
+		t.Errorf("derived with another boat: %+v, %+v", amended.Vessel, amended.Amendments)
+	}
+	kept, err := filepath.Glob(filepath.Join(dir, "evidence*"))
+	if err != nil || len(kept) != 1 {
+		t.Fatalf("%v, %v", kept, err)
+	}
+	if err := os.Remove(kept[0]); err != nil {
+		t.Fatal(err)
+	}
+	before := contents(t, dir)
+	status, answer := post(t, url, body(original.Steps[0].Windows[1]))
+	if status < 400 || status >= 500 || !strings.Contains(answer, "trial 1") || !strings.Contains(answer, "--config") {
+		t.Errorf("%d %s", status, answer)
+	}
+	for name, text := range contents(t, dir) {
+		if !bytes.Equal(text, before[name]) {
+			t.Errorf("%s was changed", name)
+		}
 	}
 }

@@ -15,9 +15,12 @@ import (
 
 // Amender keeps amendments of trials and derives their results with them.
 type Amender struct {
-	Config  configs.Config
-	Version string
-	Write   func(dir string, r *results.Results, line *results.Timeline) error
+	Config configs.Config
+	// Unconfigured tells that Config is of no boat: only trials beside whose frames their
+	// configuration is kept can be amended.
+	Unconfigured bool
+	Version      string
+	Write        func(dir string, r *results.Results, line *results.Timeline) error
 
 	mu sync.Mutex // held while one is at work
 }
@@ -31,6 +34,9 @@ func (a *Amender) Amend(ctx context.Context, of page.Trial, asked page.Amendment
 	t, err := logbook.At(of.Dir)
 	if err != nil {
 		return nil, page.Refusal{Text: "the frames of this trial are not here: amend it where it was recorded"}
+	}
+	if a.Unconfigured && !day.Evaluated(t.Dir) {
+		return nil, page.Refusal{Text: t.String() + " has no configuration kept beside its frames, and this page was started without one: start it with --config and the configuration of that boat"}
 	}
 	kept, r, line, err := day.Amend(ctx, t, a.Config, a.Version, day.Asked{Name: asked.Name, Reason: asked.Reason,
 		Action: asked.Action, Windows: asked.WindowIDs, Withdraws: asked.Withdraws}, time.Now())

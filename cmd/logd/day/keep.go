@@ -45,7 +45,7 @@ type keptKey struct {
 
 // given puts in what was given besides the evidence.
 func (k *keptKey) given(g Given) (Given, error) {
-	var c configs.Config
+	c := configs.Default() // for keys that were not known when it was kept
 	if err := json.Unmarshal(k.Config, &c); err != nil {
 		return g, err
 	}
