@@ -43,8 +43,17 @@ var watched = [...]pgn.Quantity{
 	pgn.SpeedOverGround, pgn.Heading, pgn.EngineSpeed, pgn.FuelRate, pgn.EngineLoad, pgn.SpeedThroughWater, pgn.Pitch,
 }
 
+// isWatched finds the place of a quantity in watched, from 1; 0 for the others. It
+// is asked for every sample.
+var isWatched = func() (place [256]uint8) {
+	for i, q := range watched {
+		place[q] = uint8(i + 1)
+	}
+	return place
+}()
+
 func (g *gapWatch) add(s *sample.Sample) {
-	i := slices.Index(watched[:], s.Quantity)
+	i := int(isWatched[s.Quantity]) - 1
 	if i < 0 || s.State != pgn.Valid {
 		return
 	}
