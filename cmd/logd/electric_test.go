@@ -66,7 +66,7 @@ var publishedElectric = []string{
 	"electric.steps[].step int", "electric.steps[].source string", "electric.steps[].power_kw interval?", "electric.steps[].wh_per_nm interval?",
 	"electric.steps[].nm_per_kwh interval?", "electric.steps[].range_nm interval?", "electric.steps[].fuel_l_per_nm interval?",
 	"electric.best.best_energy_step int?", "electric.best.best_planing_energy_step int?", "electric.best.level_energy_steps ints",
-	"electric.best.top_speed_step int?", "electric.best.planing_optimum.known bool", "electric.best.displacement_optimum.why string",
+	"electric.best.top_speed_step int?", "electric.best.planing_optimum.speed_kn interval?", "electric.best.displacement_optimum.why string",
 	"windows[].power_kw interval",
 }
 

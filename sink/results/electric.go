@@ -69,13 +69,13 @@ type ElectricBest struct {
 	DisplacementTop ElectricOptimum `json:"displacement_optimum"`
 }
 
-// ElectricOptimum is the top of a curve of way per energy over speed.
+// ElectricOptimum is the top of a curve of way per energy over speed; null where it
+// could not be had, and Why says why.
 type ElectricOptimum struct {
-	Known    bool      `json:"known"`
-	Why      string    `json:"why"` // where not known
 	SpeedKn  *Interval `json:"speed_kn"`
 	NMPerKWh *Interval `json:"nm_per_kwh"`
 	Steps    int       `json:"steps"` // that the curve was fitted to
+	Why      string    `json:"why"`
 }
 
 const (
@@ -162,12 +162,10 @@ func electricBest(b *calc.Best) ElectricBest {
 }
 
 func electricOptimum(o *calc.Optimum) ElectricOptimum {
-	out := ElectricOptimum{Known: o.OK, Why: o.Why, Steps: o.Steps}
-	if o.OK {
-		out.SpeedKn = interval(o.Speed, units.Knots(1))
-		out.NMPerKWh = interval(o.Economy, nmPerKWh)
+	if !o.OK {
+		return ElectricOptimum{Why: o.Why}
 	}
-	return out
+	return ElectricOptimum{interval(o.Speed, units.Knots(1)), interval(o.Economy, nmPerKWh), o.Steps, ""}
 }
 
 // Of is the electric side of a step; nil for none.

@@ -301,7 +301,7 @@ func (d *details) electric() part {
 		top  *results.ElectricOptimum
 	}{{"On the plane", &e.Best.PlaningTop}, {"Not planing", &e.Best.DisplacementTop}} {
 		switch {
-		case o.top.Known && o.top.SpeedKn != nil && o.top.NMPerKWh != nil:
+		case o.top.SpeedKn != nil && o.top.NMPerKWh != nil:
 			p.Lines = append(p.Lines, fmt.Sprintf("%s, on batteries: best at %s with %s, by a curve through %d steps.", o.what, withUnit(interval(o.top.SpeedKn, 1), "kn"),
 				withUnit(interval(o.top.NMPerKWh, decimalsFor([]float64{o.top.NMPerKWh.Mean})), "nm/kWh"), o.top.Steps))
 		case o.top.Why != "":
