@@ -64,13 +64,14 @@ func (p *Point) line(b []byte) []byte {
 // appendKey appends a name, or the value of a tag. There are no control
 // characters in it (see clean).
 func appendKey(b []byte, text string) []byte {
+	from := 0
 	for i := range len(text) {
 		if c := text[i]; c == ' ' || c == ',' || c == '=' {
-			b = append(b, '\\')
+			b = append(append(b, text[from:i]...), '\\')
+			from = i
 		}
-		b = append(b, text[i])
 	}
-	return b
+	return append(b, text[from:]...)
 }
 
 func appendValue(b []byte, value any) []byte {
