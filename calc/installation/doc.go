@@ -11,8 +11,9 @@ business of the edge.
 	sign       heel in turns and trim at speed: sign of the sensor (sign.go)
 	sides      which engine turns the boat which way (sides.go)
 	heading    offset of the compass and what explains it (heading.go)
-	series     values that stand still or jump, sample by sample (series.go, stuck.go, spike.go)
-	claims     two devices with one address (claims.go)
+	series     values that stand still, jump, or come from two senders in turn, sample by sample
+	           (series.go, stuck.go, spike.go, twins.go)
+	claims     two devices that claim one address (claims.go)
 	load       a crowded bus, and error frames (load.go)
 
 # How sure

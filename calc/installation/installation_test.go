@@ -297,6 +297,39 @@ func TestDuplicateAddresses(t *testing.T) {
 	}
 }
 
+// Two senders behind one address are told by values that come in turn; a value that
+// is only restless is not.
+func TestTwoSendersOfOneAddress(t *testing.T) {
+	noise := rand.New(rand.NewPCG(3, 4))
+	for name, c := range map[string]struct {
+		value func(i int) float64
+		found bool
+	}{
+		"in turn":         {func(i int) float64 { return 0.2*float64(i%2) + 0.0001*float64(i) + 0.01*noise.NormFloat64() }, true},
+		"through north":   {func(i int) float64 { return math.Mod(2*math.Pi-0.1+0.2*float64(i%2), 2*math.Pi) }, true},
+		"too close":       {func(i int) float64 { return 0.04 * float64(i%2) }, false},
+		"noise":           {func(int) float64 { return 0.2 * noise.NormFloat64() }, false},
+		"swell":           {func(i int) float64 { return 0.3 * math.Sin(float64(i)/7) }, false},
+		"near the sample": {func(i int) float64 { return 0.1 * math.Sin(0.96*math.Pi*float64(i)) }, false},
+		"in turn, briefly": {func(i int) float64 {
+			if i%1000 < 100 {
+				return 0.2 * float64(i%2)
+			}
+			return 0
+		}, false},
+	} {
+		b := newBoat()
+		for i := range 3000 {
+			b.now += second / 10
+			b.give(b.now, pgn.Heading, 0, c.value(i))
+		}
+		got := slices.Contains(b.found(nothing), DuplicateAddress)
+		if got != c.found {
+			t.Errorf("%s: found %v", name, got)
+		}
+	}
+}
+
 func TestBusLoadAndErrors(t *testing.T) {
 	l := Load{BitRate: 250_000}
 	for s := range int64(60) {

@@ -17,6 +17,9 @@ type watched struct {
 	// boats can do.
 	jump    float64
 	spacing int64
+	// twins is how far apart, SI, the values of two senders must be to be told from
+	// one that is restless; 0: not looked for.
+	twins float64
 	// moves tells whether what happened while the value stood still must have
 	// moved it.
 	moves func(w *witness) bool
@@ -30,19 +33,19 @@ const (
 // list is everything watched. Speeds cannot change by 3 m/s and back in two
 // samples, an engine not by 300 rpm within 0.6 s.
 var list = [...]watched{
-	{quantity: pgn.SpeedOverGround, jump: 3, spacing: slow, moves: (*witness).throttled},
-	{quantity: pgn.SpeedThroughWater, jump: 3, spacing: slow, moves: (*witness).paced},
+	{quantity: pgn.SpeedOverGround, jump: 3, twins: 0.5, spacing: slow, moves: (*witness).throttled},
+	{quantity: pgn.SpeedThroughWater, jump: 3, twins: 0.5, spacing: slow, moves: (*witness).paced},
 	{quantity: pgn.Latitude, jump: 1e-5, spacing: slow, moves: (*witness).travelled},
 	{quantity: pgn.Longitude, jump: 1e-5, circle: true, spacing: slow, moves: (*witness).travelled},
-	{quantity: pgn.Heading, jump: 30 * degree, circle: true, spacing: quick, moves: (*witness).steered},
-	{quantity: pgn.HeadingMagnetic, jump: 30 * degree, circle: true, spacing: quick, moves: (*witness).steered},
+	{quantity: pgn.Heading, jump: 30 * degree, twins: 3 * degree, circle: true, spacing: quick, moves: (*witness).steered},
+	{quantity: pgn.HeadingMagnetic, jump: 30 * degree, twins: 3 * degree, circle: true, spacing: quick, moves: (*witness).steered},
 	{quantity: pgn.Pitch, jump: 10 * degree, spacing: quick, moves: (*witness).paced},
 	{quantity: pgn.Roll, jump: 15 * degree, spacing: quick, moves: (*witness).paced},
 	{quantity: pgn.RateOfTurn, jump: 30 * degree, spacing: quick, moves: (*witness).turned},
-	{quantity: pgn.RudderAngle, jump: 20 * degree, spacing: quick, moves: (*witness).turned},
+	{quantity: pgn.RudderAngle, jump: 20 * degree, twins: 3 * degree, spacing: quick, moves: (*witness).turned},
 	{quantity: pgn.Depth, jump: 5, spacing: slow, moves: (*witness).travelled},
 	{quantity: pgn.WindSpeedApparent, jump: 15, spacing: quick, moves: (*witness).paced},
-	{quantity: pgn.EngineSpeed, engine: true, jump: 5, spacing: quick, moves: (*witness).paced},
+	{quantity: pgn.EngineSpeed, engine: true, jump: 5, twins: 0.5, spacing: quick, moves: (*witness).paced},
 	{quantity: pgn.FuelRate, engine: true, jump: 30e-3 / 3600, spacing: second, moves: (*witness).revved},
 	{quantity: pgn.EngineLoad, engine: true, spacing: second, moves: (*witness).revved},
 }
@@ -84,6 +87,7 @@ type track struct {
 	source uint16
 	still  still
 	spikes spikes
+	twins  twins
 }
 
 func (s *series) init() {
@@ -120,6 +124,9 @@ func (t *track) add(v *sample.Sample, w *watched, moving bool) {
 	if t.known == 2 && w.jump > 0 {
 		t.spikes.add(t, v, w)
 	}
+	if t.known == 2 && w.twins > 0 {
+		t.twins.add(t, v, w)
+	}
 	t.value[0], t.time[0] = t.value[1], t.time[1]
 	t.value[1], t.time[1] = v.Value, v.Time
 	t.known = min(t.known+1, 2)
@@ -146,9 +153,9 @@ func (s *series) findings() []Finding {
 		for e := range s.tracks[i] {
 			t := &s.tracks[i][e]
 			t.still.end(w)
-			for _, f := range [2][]Finding{t.still.findings(), t.spikes.findings()} {
+			for _, f := range [3][]Finding{t.still.findings(), t.spikes.findings(), t.twins.findings()} {
 				for _, f := range f {
-					f.Quantity, f.Instance, f.T = w.quantity, uint8(e), math.NaN()
+					f.Quantity, f.Instance, f.Source, f.T = w.quantity, uint8(e), t.source, math.NaN()
 					out = append(out, f)
 				}
 			}

@@ -29,7 +29,7 @@ const (
 	VelocityLag      Kind = "velocity_lag"            // Value: s
 	Stuck            Kind = "stuck"                   // Quantity, Instance; N times, Seconds altogether
 	Spikes           Kind = "spikes"                  // Quantity, Instance; N
-	DuplicateAddress Kind = "duplicate_address"       // Bus, Address; N rounds
+	DuplicateAddress Kind = "duplicate_address"       // Bus, Address; N rounds. Or Quantity, Instance, Source; N turns
 	BusLoad          Kind = "bus_load"                // Bus; Value: highest ratio in a second; Seconds above the limit
 	BusErrors        Kind = "bus_errors"              // Bus; N in all, Seconds that had any
 )
@@ -42,6 +42,7 @@ type Finding struct {
 	Instance uint8
 	Bus      uint8
 	Address  uint8
+	Source   uint16 // device that sent the quantity last, where there is one
 	N        int
 	Seconds  float64
 	From, To int64 // trial time, ns, where it has a place in the day

@@ -15,6 +15,7 @@ import (
 	"trialday.example/logd/decode/socketcan"
 	"trialday.example/logd/pgn"
 	"trialday.example/logd/sink/results"
+	"trialday.example/logd/sink/results/units"
 )
 
 // fitted watches how the boat's sensors and wiring are installed.
@@ -172,6 +173,12 @@ func (d *document) word(f *installation.Finding, rep *calc.Report, edge results.
 		r.Meaning = "nothing afloat moves so; a jump moves the mean of a window of 30 s by a thirtieth of its size, at ten values a second by a three-hundredth" + affected(f.Quantity)
 		r.Remedy = "check for a second device with the same address, a loose plug, and interference"
 	case installation.DuplicateAddress:
+		if f.Quantity != pgn.None {
+			r.What = fmt.Sprintf("%s%s comes from two senders in turn, %s apart, %d times and %.0f s in all; %s", what, d.address(f.Source), apart(f), f.N, f.Seconds, during)
+			r.Meaning = "two devices use one address and instance, and means over both are of neither" + affected(f.Quantity)
+			r.Remedy = "set another address or instance on one of them, or unplug one"
+			break
+		}
 		r.What = fmt.Sprintf("two devices use address %d on %s: both claimed it, %d times in turn", f.Address, d.busName(f.Bus), f.N)
 		r.Meaning = "their messages cannot be told apart, and messages of several frames are lost"
 		r.Remedy = "set another address or device instance on one of them, or unplug one"
@@ -185,6 +192,26 @@ func (d *document) word(f *installation.Finding, rep *calc.Report, edge results.
 		r.Remedy = "check for two terminators of 120 ohms (60 ohms across the pair with the power off), connectors, and the bit rate"
 	}
 	return r
+}
+
+// address tells the address of a device, "" where it is not known.
+func (d *document) address(source uint16) string {
+	if int(source) >= len(d.Devices) || len(d.Devices[source].Addresses) == 0 {
+		return ""
+	}
+	v := &d.Devices[source]
+	return fmt.Sprintf(" from address %d on %s", v.Addresses[len(v.Addresses)-1], d.busName(v.Bus))
+}
+
+// apart is how far the values of two senders are from each other.
+func apart(f *installation.Finding) string {
+	switch f.Quantity {
+	case pgn.EngineSpeed:
+		return fmt.Sprintf("%.0f rpm", 60*f.Value.Mean)
+	case pgn.SpeedOverGround, pgn.SpeedThroughWater:
+		return fmt.Sprintf("%.1f kn", units.Knots(f.Value.Mean))
+	}
+	return fmt.Sprintf("%.0f degrees", f.Value.Mean*180/math.Pi)
 }
 
 // windowsWithin lists the steady windows that a stretch touches, by id.

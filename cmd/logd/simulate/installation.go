@@ -18,7 +18,7 @@ type FieldFault struct {
 	Device string  `mapstructure:"device"`
 	PGN    int     `mapstructure:"pgn"`
 	Field  string  `mapstructure:"field"` // as in the table of messages
-	Do     string  `mapstructure:"do"`    // offset, scale, stuck, spike, absent or raw
+	Do     string  `mapstructure:"do"`    // offset, scale, stuck, spike, twin, absent or raw
 	By     float64 `mapstructure:"by"`    // SI; a factor to scale; the number sent for raw
 	EveryS float64 `mapstructure:"every_s"`
 	AtS    float64 `mapstructure:"at_s"`
@@ -39,7 +39,7 @@ type BusLoad struct {
 	FramesHz float64 `mapstructure:"frames_hz"`
 }
 
-var fieldFaults = []string{"offset", "scale", "stuck", "spike", "absent", "raw"}
+var fieldFaults = []string{"offset", "scale", "stuck", "spike", "twin", "absent", "raw"}
 
 func (s *Scenario) checkInstallation(c *checker) {
 	const day = 24 * 3600
@@ -137,6 +137,7 @@ type spoiler struct {
 	field *pgn.Field
 	rand  *rand.Rand
 	held  bool
+	other bool    // of two senders it is the other's turn
 	raw   int64   // that it is stuck at
 	next  float64 // s, time of the next spike
 }
@@ -165,6 +166,10 @@ func (s *spoiler) apply(data []byte, t float64) {
 		v += s.By
 	case "scale":
 		v *= s.By
+	case "twin": // a second sender with the same address, whose value is off by so much
+		if s.other = !s.other; s.other {
+			v += s.By
+		}
 	case "stuck":
 		if !s.held {
 			s.held, s.raw = true, raw
