@@ -6,7 +6,6 @@ package compare
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"trialday.example/logd/calc"
 	"trialday.example/logd/calc/stat"
@@ -114,19 +113,18 @@ func row(a *results.Step, bs []*results.Step, k int) Row {
 	r.Speed = figure(func(s *results.Step) *results.Interval { return &s.SpeedKn })
 	r.Fuel = figure(func(s *results.Step) *results.Interval { return s.FuelLPH })
 	r.Economy = figure(func(s *results.Step) *results.Interval { return s.EconomyNMPerL })
-	var oneWay []string
-	if !a.CurrentCorrected {
-		oneWay = append(oneWay, "A")
+	note := func(a, b bool, words string) {
+		switch {
+		case a && b:
+			r.Notes = append(r.Notes, "A and B "+words)
+		case a:
+			r.Notes = append(r.Notes, "A "+words)
+		case b:
+			r.Notes = append(r.Notes, "B "+words)
+		}
 	}
-	if !b.CurrentCorrected {
-		oneWay = append(oneWay, "B")
-	}
-	if a.FuelFrom+b.FuelFrom != "" {
-		r.Notes = append(r.Notes, "burn "+strings.Trim("A "+a.FuelFrom+", B "+b.FuelFrom, " "))
-	}
-	if oneWay != nil {
-		r.Notes = append(r.Notes, strings.Join(oneWay, " and ")+" in one direction only")
-	}
+	note(!a.CurrentCorrected, !b.CurrentCorrected, "in one direction only")
+	note(a.FuelFrom != "", b.FuelFrom != "", "with burn from "+results.FromTankLevel)
 	return r
 }
 

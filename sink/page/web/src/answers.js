@@ -44,13 +44,14 @@ function absent(r, label, ...about) {
 
 const atRPM = (rpm) => `at ${unit(fixed(rpm), "rpm")}`
 const caveat = (s) => (s.current_corrected ? "" : "One direction only: current not taken out")
-const burn = (c, lph) => (known(lph) ? unit(fixed(c.sys.burn(lph), 1), c.sys.burnUnit) : "")
+const fuelCaveat = (s) => [caveat(s), s.fuel_from && `Burn from ${s.fuel_from}`].filter(Boolean).join(". ")
+const burn = (c, lph, from) => (known(lph) ? unit(fixed(c.sys.burn(lph), 1), c.sys.burnUnit) + (from ? `, from ${from}` : "") : "")
 
 function top(c) {
   const r = c.results, s = step(r, r.best.top_speed_step)
   if (!s) return absent(r, "Top speed", "top speed", "speed")
   return { label: "Top speed", value: fixed(s.speed_kn.mean, 1), unit: "kn", pm: plusMinus(s.speed_kn, 1), caveat: caveat(s),
-    at: atRPM(s.rpm), lines: [c.sys.also(s.speed_kn.mean), atRPM(s.rpm), burn(c, s.fuel_lph?.mean)] }
+    at: atRPM(s.rpm), lines: [c.sys.also(s.speed_kn.mean), atRPM(s.rpm), burn(c, s.fuel_lph?.mean, s.fuel_from)] }
 }
 
 function economy(c) {
@@ -59,7 +60,7 @@ function economy(c) {
   if (!s?.economy_nm_per_l) return absent(r, label, "economy", "fuel")
   const e = c.sys.economyOf(s.economy_nm_per_l), d = digits(e.mean)
   const level = r.best.level_economy_steps.map((id) => step(r, id)).filter((x) => x && x !== s).map((x) => fixed(x.speed_kn.mean, 1))
-  return { label, value: fixed(e.mean, d), unit: c.sys.economyUnit, pm: plusMinus(e, d), caveat: caveat(s),
+  return { label, value: fixed(e.mean, d), unit: c.sys.economyUnit, pm: plusMinus(e, d), caveat: fuelCaveat(s),
     at: atRPM(s.rpm), lines: [
     unit(significant(c.sys.spend(s.economy_l_per_nm?.mean)), c.sys.spendUnit),
     `${unit(fixed(s.speed_kn.mean, 1), "kn")} ${atRPM(s.rpm)}`, burn(c, s.fuel_lph?.mean),
@@ -73,10 +74,10 @@ function cruise(c) {
   if (!k && !near) return absent(r, "Cruise", "cruise", "load")
   if (!k) {
     return { label: "Near cruise", value: fixed(near.speed_kn.mean, 1), unit: "kn", pm: plusMinus(near.speed_kn, 1), caveat: caveat(near),
-      at: atRPM(near.rpm), lines: [c.sys.also(near.speed_kn.mean), atRPM(near.rpm), burn(c, near.fuel_lph?.mean), "No two steps enclose the cruise load."] }
+      at: atRPM(near.rpm), lines: [c.sys.also(near.speed_kn.mean), atRPM(near.rpm), burn(c, near.fuel_lph?.mean, near.fuel_from), "No two steps enclose the cruise load."] }
   }
   return { label: `Cruise at ${unit(fixed(k.load_pct), "%")} load`, value: fixed(k.speed_kn, 1), unit: "kn", pm: "",
-    at: atRPM(k.rpm), lines: [c.sys.also(k.speed_kn), atRPM(k.rpm), burn(c, k.fuel_lph),
+    at: atRPM(k.rpm), lines: [c.sys.also(k.speed_kn), atRPM(k.rpm), burn(c, k.fuel_lph, r.steps.find((s) => s.fuel_from)?.fuel_from),
       known(k.economy_nm_per_l) && unit(significant(c.sys.economy(k.economy_nm_per_l)), c.sys.economyUnit), "between two steps"] }
 }
 
@@ -85,7 +86,7 @@ function range(c) {
   const label = on ? "Best range on the plane" : "Best range"
   if (!s?.range_nm) return absent(r, "Range", "range", "tank", "fuel")
   const k = r.best.cruise, at = `at ${unit(fixed(s.speed_kn.mean, 1), "kn")}`
-  return { label, value: fixed(s.range_nm.mean), unit: "nm", pm: plusMinus(s.range_nm, 0), caveat: caveat(s),
+  return { label, value: fixed(s.range_nm.mean), unit: "nm", pm: plusMinus(s.range_nm, 0), caveat: fuelCaveat(s),
     at, lines: [
     c.sys.us && unit(fixed(s.range_nm.mean * MPH), "mi"), at,
     known(r.vessel.usable_l) && `on ${unit(fixed(c.sys.volume(r.vessel.usable_l)), c.sys.volumeUnit)}, ${unit(fixed(r.vessel.reserve_pct), "%")} kept back`,

@@ -6,10 +6,11 @@ import { axis, colour, frame, font, rem, uPlot } from "./plot.js"
 
 export function curves(c) {
   const r = c.results, sys = c.sys
+  const from = r.steps.find((s) => s.fuel_from)?.fuel_from, source = from ? `, from ${from}` : ""
   const kinds = [
     { title: `Speed, kn`, of: (s) => s.speed_kn, marks: ["top_speed_step"], rising: true },
-    { title: `Burn, ${sys.burnUnit}`, of: (s) => sys.burnOf(s.fuel_lph), marks: ["cruise_step"], rising: true },
-    { title: `Economy, ${sys.economyUnit}`, of: (s) => sys.economyOf(s.economy_nm_per_l), marks: ["best_planing_economy_step", "best_economy_step"] },
+    { title: `Burn, ${sys.burnUnit}${source}`, of: (s) => sys.burnOf(s.fuel_lph), marks: ["cruise_step"], rising: true },
+    { title: `Economy, ${sys.economyUnit}${source}`, of: (s) => sys.economyOf(s.economy_nm_per_l), marks: ["best_planing_economy_step", "best_economy_step"] },
   ]
   const plots = []
   const element = h("div", { class: "grid" }, kinds.map((k) => {

@@ -46,7 +46,7 @@ const figure = (i, d, places) => (i ? [fixed(i.mean, d), " ", h("small", null, p
 function cells(c, s, most, places, label = "") {
   const sys = c.sys, e = sys.economyOf(s.economy_nm_per_l)
   const notes = label ? [label] : [...marks(c.results, s), s.engines.length < most && `${s.engines.length} of ${most} engines`,
-    !s.current_corrected && "one direction", s.note].filter(Boolean)
+    !s.current_corrected && "one direction", s.fuel_from && `burn from ${s.fuel_from}`, s.note].filter(Boolean)
   return [[fixed(s.rpm), notes.length > 0 && h("small", null, " " + notes.join(", "))],
     figure(s.speed_kn, 1, places.speed), sys.us && fixed(s.speed_mph.mean, 1), figure(sys.burnOf(s.fuel_lph), 1, places.burn), figure(e, digits(e?.mean), places.economy),
     significant(sys.spend(s.economy_l_per_nm?.mean)), figure(s.range_nm, 0), fixed(s.load_pct), fixed(s.pitch_deg, 1), String(s.passes),
