@@ -158,6 +158,9 @@ func interpolate(p, s *Step, load float64) Cruise {
 		Speed: mix(p.Speed.Mean, s.Speed.Mean),
 		Fuel:  mix(p.Fuel.Mean, s.Fuel.Mean),
 	}
+	if p.Electric.Shared() || s.Electric.Shared() {
+		c.Fuel = math.NaN() // batteries gave or took a part of it
+	}
 	c.Economy = c.Speed / c.Fuel
 	// Both steps use the same fuel, so the ratio of range to economy is it.
 	c.Range = c.Economy * s.Range.Mean / s.Economy.Mean

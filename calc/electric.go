@@ -162,6 +162,9 @@ type Electric struct {
 	Burn     stat.Estimate // m³/m, where fuel and batteries take part: the fuel's part
 }
 
+// Shared tells whether fuel and batteries both take part.
+func (e *Electric) Shared() bool { return e.Source == ByBoth || e.Source == ByFuelCharging }
+
 // electric gives a step its electric figures, averaged as the fuel is. Where fuel
 // and batteries both take part, neither way per fuel nor range is a figure of the
 // boat: they are taken away, and the parts stand side by side in Electric.
@@ -174,10 +177,10 @@ func (s *Step) electric(mean func(func(*Window) stat.Estimate) stat.Estimate, dr
 	relative := mean(func(w *Window) stat.Estimate { return w.PowerRatio.WithFloor(gnssFloor / w.SOG.Mean) }).WithFloor(drift / s.Speed.Mean)
 	e.Source = s.source(b.Electric.Motors)
 	e.PerMetre = EnergyPerMetre(e.Power, s.Speed, relative)
-	switch e.Source {
-	case ByBattery:
+	switch {
+	case e.Source == ByBattery:
 		e.Range = rangeOn(b.Electric.Usable, e.PerMetre)
-	case ByBoth, ByFuelCharging:
+	case e.Shared():
 		way := s.Economy
 		e.Burn = stat.Estimate{Mean: 1 / way.Mean, SE: way.SE / (way.Mean * way.Mean), DOF: way.DOF}
 		s.Economy, s.Range, s.BurnOff = unknown, unknown, math.NaN()

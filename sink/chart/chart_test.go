@@ -69,3 +69,18 @@ func TestDrawing(t *testing.T) {
 	drawn(t, Points{{Exact(0), Exact(0)}}, Filled)
 	drawn(t, nil, Filled)
 }
+
+// Points below zero are inside the frame; an interval that only reaches below it does
+// not move the scale.
+func TestFrameOfPointsBelowZero(t *testing.T) {
+	at := func(mean, half float64) Point {
+		return Point{X: Exact(1), Y: results.Interval{Mean: mean, Lo95: mean - half, Hi95: mean + half}}
+	}
+	p := New("", "")
+	if Frame(p, Points{at(5, 1), at(0, 1)}, 0.2); p.Y.Min != 0 {
+		t.Errorf("from %v", p.Y.Min)
+	}
+	if Frame(p, Points{at(5, 1), at(-6, 1)}, 0.2); p.Y.Min > -7 || p.Y.Max < 6 {
+		t.Errorf("from %v to %v", p.Y.Min, p.Y.Max)
+	}
+}

@@ -86,16 +86,20 @@ func AddPoints(p *plot.Plot, pts Points, look Look) error {
 	return nil
 }
 
-// Frame starts the scale of y at zero and ends it so far above all points,
-// relatively; that of x reaches little beyond them.
+// Frame starts the scale of y at zero, or below points that are themselves below it,
+// and ends it so far above all points, relatively; that of x reaches little beyond
+// them.
 func Frame(p *plot.Plot, pts Points, room float64) {
-	hi, xLo, xHi := 0.0, math.Inf(1), math.Inf(-1)
+	lo, hi, xLo, xHi := 0.0, 0.0, math.Inf(1), math.Inf(-1)
 	for i, pt := range pts {
-		_, up := pts.YError(i)
+		down, up := pts.YError(i)
 		hi = max(hi, pt.Y.Mean+up)
+		if pt.Y.Mean < 0 {
+			lo = min(lo, pt.Y.Mean-math.Abs(down))
+		}
 		xLo, xHi = min(xLo, pt.X.Mean), max(xHi, pt.X.Mean)
 	}
-	p.Y.Min, p.Y.Max = 0, hi*(1+room)
+	p.Y.Min, p.Y.Max = 1.1*lo, hi*(1+room)
 	if hi <= 0 {
 		p.Y.Max = 1
 	}

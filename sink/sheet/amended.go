@@ -53,7 +53,7 @@ func namedWindow(r *results.Results, named results.AmendedWindow) string {
 	}
 	w := &r.Windows[i]
 	found := joined(", ", nonMissing(rpmText(w.RPM, engineNames(r)), "rpm"), nonMissing(joined(" ", interval(w.SOGKn, 1).Value, interval(w.SOGKn, 1).PM), "kn over ground"),
-		nonMissing(interval(burnOfWindow(w, systemOf(r)), 1).Value, systemOf(r).burnUnit()))
+		nonMissing(interval(burnOfWindow(w, r), 1).Value, burnUnit(r)))
 	text := fmt.Sprintf("window %d", w.ID)
 	if found != "" {
 		text += " (" + found + ")"

@@ -175,7 +175,7 @@ func windowRows(r *results.Results) []windowRow {
 		w := &r.Windows[i]
 		row := windowRow{ID: w.ID, Run: w.Run, Accepted: w.Accepted, Start: clockTime(w.Start), Length: duration(w.Start, w.End),
 			Heading: bearing(w.HeadingDeg), COG: bearing(w.COGDeg), SOG: interval(w.SOGKn, 1), STW: interval(w.STWKn, 1),
-			Fuel: interval(burnOfWindow(w, systemOf(r)), 1), RPM: rpmText(w.RPM, names), Load: optional(w.LoadPct, 0), Pitch: optional(w.PitchDeg, 1),
+			Fuel: interval(burnOfWindow(w, r), 1), RPM: rpmText(w.RPM, names), Load: optional(w.LoadPct, 0), Pitch: optional(w.PitchDeg, 1),
 			Roll: optional(w.RollDeg, 1), Depth: optional(w.DepthM, 0), Wind: windText(w)}
 		row.Result = windowResult(r, w)
 		rows = append(rows, row)
@@ -183,8 +183,27 @@ func windowRows(r *results.Results) []windowRow {
 	return rows
 }
 
-func burnOfWindow(w *results.Window, sys system) *results.Interval {
-	if sys == us {
+// burnHead names the column of burn, or of power where nothing is burnt.
+func burnHead(r *results.Results) string {
+	if burnsNothing(r) {
+		return "power, " + burnUnit(r)
+	}
+	return "burn, " + burnUnit(r)
+}
+
+// burnUnit is that of burnOfWindow.
+func burnUnit(r *results.Results) string {
+	if burnsNothing(r) {
+		return "kW"
+	}
+	return systemOf(r).burnUnit()
+}
+
+func burnOfWindow(w *results.Window, r *results.Results) *results.Interval {
+	if burnsNothing(r) {
+		return w.PowerKW
+	}
+	if systemOf(r) == us {
 		return scaled(w.FuelLPH, units.USGallons(1))
 	}
 	return w.FuelLPH

@@ -83,7 +83,7 @@ func newView(r *results.Results) *view {
 		When:    when(r),
 		Foot:    shortened(joined(" · ", orElse(r.Vessel.Name, "Boat without a name"), r.Trial.Name, r.Trial.Place), 90),
 		Answers: answers(r), Also: alsoAsked(r),
-		Steps: stepRows(r), ByTheDay: byTheDay(r.Steps), BurnUnit: systemOf(r).burnUnit(),
+		Steps: stepRows(r), ByTheDay: byTheDay(r.Steps), BurnUnit: burnHead(r),
 		Missing: missingFigures(slices.DeleteFunc(slices.Clone(r.Missing), inDetails)), Findings: findings(r.Findings),
 		Tally:   tally(r.Windows),
 		Windows: windowRows(r), Runs: runRows(r.Runs),

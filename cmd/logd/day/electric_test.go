@@ -193,6 +193,9 @@ func TestHybridDay(t *testing.T) {
 	if !slices.Equal(sources, want) {
 		t.Errorf("driven by %v, want %v", sources, want)
 	}
+	if c := r.Best.Cruise; c == nil || c.FuelLPH != nil || c.EconomyNMPerL != nil || c.RangeNM != nil {
+		t.Errorf("a cruise between a step on fuel and one on both has %+v", c)
+	}
 	if best := stepWith(r, r.Best.BestEconomyStep); best == nil || r.Electric.Of(best.ID).Source != "fuel" {
 		t.Errorf("best economy by fuel at %+v", best)
 	}

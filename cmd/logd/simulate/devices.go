@@ -217,9 +217,10 @@ func (d *Day) engineMessages(dev *device, i int) {
 		return func(data []byte) {
 			instance.PutRaw(data, number)
 			speed(data, a.rpm[i]/60)
-			if e.Trim {
+			switch {
+			case e.Trim:
 				trim(data, 0.05+0.35*w.boat.planing(w.boat.froude(max(0, w.speed), w.conditions.mass)))
-			} else {
+			case d.scenario.Burns():
 				boost(data, 2e3+1.4e5*w.load[i]*min(1, w.rpm[i]/e.RatedRPM))
 			}
 		}
