@@ -135,7 +135,7 @@ func marked() float64 {
 
 func growthTable(rows []growth) string {
 	var t strings.Builder
-	t.WriteString("# of: go test ./cmd/logd/day -run '^$' -bench Growth -growth\n")
+	t.WriteString("# of: go test ./cmd/logd/day -run '^$' -bench Growth -growth -benchtime 3x\n")
 	t.WriteString("engines\thours\tframes\tprocessor_s\tmemory_MB\n")
 	for _, g := range rows {
 		fmt.Fprintf(&t, "%d\t%.2f\t%.0f\t%.2f\t%.1f\n", g.engines, g.hours, g.frames, g.cpu, g.megabytes)
