@@ -121,14 +121,20 @@ func (r *Results) AddElectric(rep *calc.Report, drive string, list []energy.Batt
 			e.WhPerNM = scaled(used/distance, whPerNM)
 		}
 	}
-	for i := range rep.Steps {
-		e.Steps = append(e.Steps, electricStep(&rep.Steps[i]))
-	}
-	e.Best = electricBest(&rep.Energy)
 	for i := range rep.Windows {
 		r.Windows[i].PowerKW = interval(rep.Windows[i].Power, 1e-3)
 	}
-	r.Electric = e
+	r.Electric = e.At(rep)
+}
+
+// At is e with the steps of a report and the best of them.
+func (e *Electric) At(rep *calc.Report) *Electric {
+	out := *e
+	out.Steps, out.Best = nil, electricBest(&rep.Energy)
+	for i := range rep.Steps {
+		out.Steps = append(out.Steps, electricStep(&rep.Steps[i]))
+	}
+	return &out
 }
 
 func driveBattery(b *energy.Battery) DriveBattery {

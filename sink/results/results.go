@@ -35,6 +35,9 @@ type Results struct {
 	OriginalSteps []Step `json:"original_steps"`
 	// OriginalBest points into OriginalSteps; null unless one is applied.
 	OriginalBest *Best `json:"original_best"`
+	// OriginalElectric is Electric for OriginalSteps; not there unless batteries drive
+	// the boat and an amendment is applied.
+	OriginalElectric *Electric `json:"original_electric,omitempty"`
 
 	Current Current `json:"current"`
 	Paddle  Paddle  `json:"paddle_wheel"`

@@ -29,7 +29,7 @@ func answers(r *results.Results) []answer {
 		return list
 	}
 	original := *r
-	original.Steps, original.Best = r.OriginalSteps, *r.OriginalBest
+	original.Steps, original.Best, original.Electric = r.OriginalSteps, *r.OriginalBest, r.OriginalElectric
 	for i, before := range answersOf(&original) {
 		if before.brief() != list[i].brief() {
 			list[i].Before = before.brief()

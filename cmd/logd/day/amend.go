@@ -110,15 +110,16 @@ func (d *document) told(of []calc.Amendment, outcomes []calc.Outcome) []results.
 
 // original fills in the steps without the amendments and the best of them, where
 // any changes a window.
-func (d *document) original(r *results.Results, amended *calc.Report, edge results.Edge) {
+func (d *document) original(r *results.Results, amended *calc.Report, edge results.Edge) *calc.Report {
 	if !slices.ContainsFunc(amended.Windows, func(w calc.Window) bool { return w.Amended != calc.NotAmended }) {
-		return
+		return nil
 	}
 	rep := calc.DeriveSteps(d.Calc, settings(&d.Config), nil)
 	var o results.Results
 	o.Answers(rep, edge)
 	o.AddReadings(d.Readings, rep, edge)
 	r.OriginalSteps, r.OriginalBest = o.Steps, &o.Best
+	return rep
 }
 
 // DamagedAmendments is the kind of the findings that tell of them.

@@ -41,7 +41,8 @@ func newEnergy(c *configs.Config) energy.Watch {
 // electric adds the electric side: its figures, what of them is missing and for
 // want of what, and what is wrong. A boat that burns nothing is not told what its
 // fuel meters lack.
-func (d *document) electric(r *results.Results, rep *calc.Report) {
+// Before is the report without amendments, nil where there is none.
+func (d *document) electric(r *results.Results, rep, before *calc.Report) {
 	c := &d.Config
 	if burnsNothing(c) {
 		r.Missing = slices.DeleteFunc(r.Missing, func(m results.MissingFigure) bool {
@@ -53,6 +54,9 @@ func (d *document) electric(r *results.Results, rep *calc.Report) {
 	}
 	if drive := results.DriveOf(len(c.Battery.Instances), !burnsNothing(c)); drive != "" {
 		r.AddElectric(rep, drive, d.Energy, usableEnergy(c), c.Battery.ReservePct/100, d.Burn.Distance)
+		if before != nil {
+			r.OriginalElectric = r.Electric.At(before)
+		}
 		r.Missing = append(r.Missing, d.missingEnergy(rep)...)
 		r.Findings = append(r.Findings, reversedCurrent(rep)...)
 		return

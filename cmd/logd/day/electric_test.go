@@ -249,3 +249,31 @@ func TestNoElectricFiguresWithoutBatteries(t *testing.T) {
 		}
 	}
 }
+
+// The answers of an amended electric day have those before beside them, and what is
+// kept of the day gives them as its frames do.
+func TestAmendedElectricDay(t *testing.T) {
+	t.Parallel()
+	s := electricDay(t, "electric")
+	x, cfg := recorded(t, s), configured(s)
+	r, _, err := Amended(t.Context(), x, cfg, "test")
+	if err != nil || r.OriginalElectric != nil {
+		t.Fatalf("%v %+v", err, r.OriginalElectric)
+	}
+	plane := stepWith(r, r.Electric.Best.PlaningStep)
+	exclude(t, x, cfg, plane.Windows...)
+	r, line, err := Amended(t.Context(), x, cfg, "test")
+	if err != nil || r.OriginalElectric == nil {
+		t.Fatalf("%v: nothing of before", err)
+	}
+	was, is := r.OriginalElectric.Of(*r.OriginalElectric.Best.PlaningStep), r.Electric.Of(*r.Electric.Best.PlaningStep)
+	if len(r.OriginalElectric.Steps) != len(r.OriginalSteps) || len(r.Electric.Steps) != len(r.Steps) || was.WhPerNM.Mean >= is.WhPerNM.Mean {
+		t.Errorf("before %+v, amended %+v", was, is)
+	}
+	if want := fmt.Sprintf("Without amendments: %.0f", was.WhPerNM.Mean); !strings.Contains(page(t, r, line), want) {
+		t.Errorf("the sheet does not say %q", want)
+	}
+	if recalled(t, x, cfg) != replayed(t, x, cfg) {
+		t.Error("what is kept does not give the results of a replay")
+	}
+}

@@ -86,7 +86,7 @@ func (e *Evidence) Results(g Given) (*results.Results, *results.Timeline) {
 	}
 	r.Figures(rep, edge)
 	r.Amendments = d.told(amendments, rep.Outcomes)
-	d.original(r, rep, edge)
+	before := d.original(r, rep, edge)
 	r.AddPerNM(cfg.Fuel.PricePerL, cfg.Fuel.Currency, cfg.Fuel.CO2KgPerL)
 	r.AddReadings(d.Readings, rep, edge)
 	r.Devices = d.devices()
@@ -97,7 +97,7 @@ func (e *Evidence) Results(g Given) (*results.Results, *results.Timeline) {
 	r.Missing = append(r.Missing, missingManoeuvres(&rep.Manoeuvres, rep.HasHeading, d.Installation.Heard[pgn.Gear])...)
 	d.installation(r, rep, edge)
 	d.dayBurn(r, rep, names)
-	d.electric(r, rep)
+	d.electric(r, rep, before)
 	r.Quality = d.quality(names, edge)
 	return r, edge.Line(&rep.Line)
 }
