@@ -99,38 +99,38 @@ func compareMissing(t *testing.T, r *results.Results, want []string) {
 func everyDashIsNamed(t *testing.T, r *results.Results) {
 	t.Helper()
 	has := map[string]bool{"crash stop": len(r.Stops) > 0, "gear timeline": len(r.GearEvents) > 0}
-	note := func(figure string, there bool) { has[figure] = has[figure] || there }
+	note := func(there map[string]bool) {
+		for figure := range there {
+			has[figure] = has[figure] || there[figure]
+		}
+	}
 	for i := range r.Steps {
 		s := &r.Steps[i]
-		note("burn", s.FuelLPH != nil)
-		note("economy", s.EconomyNMPerL != nil)
-		note("range", s.RangeNM != nil)
-		note("load", s.LoadPct != nil)
-		note("trim angle", s.PitchDeg != nil)
+		note(map[string]bool{"burn": s.FuelLPH != nil, "economy": s.EconomyNMPerL != nil, "range": s.RangeNM != nil,
+			"load": s.LoadPct != nil, "trim angle": s.PitchDeg != nil})
 	}
 	for i := range r.Windows {
 		w := &r.Windows[i]
-		note("heading", w.HeadingDeg != nil)
-		note("paddle wheel", w.STWKn != nil)
-		note("wind", w.WindKn != nil)
-		note("shallow water", w.DepthM != nil)
-		note("heel", w.RollDeg != nil)
-		note("wave period", w.WavePeriodS != nil)
+		note(map[string]bool{"heading": w.HeadingDeg != nil, "paddle wheel": w.STWKn != nil, "wind": w.WindKn != nil,
+			"shallow water": w.DepthM != nil, "heel": w.RollDeg != nil, "wave period": w.WavePeriodS != nil})
 	}
 	for i := range r.Turns {
-		note("rudder angle", r.Turns[i].RudderDeg != nil)
+		note(map[string]bool{"rudder angle": r.Turns[i].RudderDeg != nil})
 	}
 	for i := range r.Accelerations {
-		note("time to plane", r.Accelerations[i].ToPlaneS != nil)
+		note(map[string]bool{"time to plane": r.Accelerations[i].ToPlaneS != nil})
 	}
 	for i := range r.SlowSpeed {
-		note("rate of turn at idle", r.SlowSpeed[i].MaxRateDegPS != nil)
+		note(map[string]bool{"rate of turn at idle": r.SlowSpeed[i].MaxRateDegPS != nil})
 	}
 	for i := range r.PerNM.Steps {
-		note("CO2", r.PerNM.Steps[i].CO2Kg != nil)
+		note(map[string]bool{"CO2": r.PerNM.Steps[i].CO2Kg != nil})
 	}
-	electricDashes(r, has)
+	ofFuel := []string{"burn", "economy", "range", "CO2"}
 	for figure, there := range has {
+		if r.Vessel.FuelKind == "none" && slices.Contains(ofFuel, figure) {
+			continue
+		}
 		if !there && !slices.ContainsFunc(r.Missing, func(m results.MissingFigure) bool { return strings.Contains(m.Figure, figure) }) {
 			t.Errorf("no %s, and nothing says why", figure)
 		}
