@@ -14,6 +14,20 @@ func printTable(w io.Writer, r *results.Results) {
 	if r.Vessel.Name != "" {
 		fmt.Fprintf(w, "%s, %s\n", r.Vessel.Name, r.Trial.Start)
 	}
+	if r.Vessel.FuelKind != "none" || r.Electric == nil {
+		printBurn(w, r)
+	}
+	printEnergy(w, r)
+	for _, m := range r.Missing {
+		fmt.Fprintf(w, "not derived: %s: %s\n", m.Figure, m.Why)
+	}
+	for _, f := range r.Findings {
+		fmt.Fprintf(w, "note: %s\n", f.What)
+	}
+}
+
+// printBurn prints what was burnt at the steps.
+func printBurn(w io.Writer, r *results.Results) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(t, "step\trpm\tkn\t±\tL/h\tnm/L\tnm/gal\trange nm\tload %\ttrim °\tpasses\t\t")
 	for i := range r.Steps {
@@ -23,13 +37,6 @@ func printTable(w io.Writer, r *results.Results) {
 			mean(s.EconomyNMPGal, 3), mean(s.RangeNM, 0), value(s.LoadPct, 0), value(s.PitchDeg, 1), s.Passes, marks(r, s))
 	}
 	t.Flush()
-	printEnergy(w, r)
-	for _, m := range r.Missing {
-		fmt.Fprintf(w, "not derived: %s: %s\n", m.Figure, m.Why)
-	}
-	for _, f := range r.Findings {
-		fmt.Fprintf(w, "note: %s\n", f.What)
-	}
 }
 
 // marks tells what a step is the answer to.
