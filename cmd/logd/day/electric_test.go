@@ -125,28 +125,6 @@ func TestElectricDay(t *testing.T) {
 	}
 }
 
-// electricDashes adds the electric figures that there are or not, and takes away
-// those that a boat without fuel has no use for.
-func electricDashes(r *results.Results, has map[string]bool) {
-	e, on := r.Electric, "range on batteries"
-	if e == nil {
-		return
-	}
-	if e.Drive == results.ElectricDrive {
-		on = "range"
-		for _, ofFuel := range []string{"burn", "economy", "CO2"} {
-			delete(has, ofFuel)
-		}
-	}
-	for i := range e.Steps {
-		s := &e.Steps[i]
-		has["energy per mile"] = has["energy per mile"] || s.NMPerKWh != nil
-		has[on] = has[on] || s.RangeNM != nil
-	}
-	has["energy of the day"] = e.UsedKWh != nil
-	has["state of charge"] = e.Batteries[0].ChargeStartPct != nil
-}
-
 func stepWith(r *results.Results, id *int) *results.Step {
 	for i := range r.Steps {
 		if id != nil && r.Steps[i].ID == *id {
