@@ -1,8 +1,7 @@
 // Package dayburn tells what was burnt over a whole day on a boat without fuel
 // meters: from the fall of the tank level between rest at the dock before and
 // after, and from what was pumped in to the same mark. It is pure, like all of
-// calc. Burn by rpm step cannot be had from a level: a step burns less than its
-// sender's slosh.
+// calc. What a level tells of single rpm steps is in calc (TankBurn).
 package dayburn
 
 import (
