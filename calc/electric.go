@@ -194,7 +194,7 @@ func (s *Step) source(motors EngineSet) Source {
 	lo, _ := power.Interval()
 	heat := share * dieselHeat * fuel
 	switch {
-	case math.IsNaN(fuel) && s.Engines&^motors != 0:
+	case math.IsNaN(fuel) && s.mayBurn(motors):
 		return UnknownSource
 	case fuel > idleBurn && power.Mean > heat:
 		return ByBoth
@@ -206,6 +206,14 @@ func (s *Step) source(motors EngineSet) Source {
 		return ByBattery
 	}
 	return UnknownSource
+}
+
+// mayBurn tells that fuel was burnt, or may have been for all that is known.
+func (s *Step) mayBurn(motors EngineSet) bool {
+	if math.IsNaN(s.Fuel.Mean) {
+		return s.Engines&^motors != 0
+	}
+	return s.Fuel.Mean > idleBurn
 }
 
 // EnergyPerMetre returns the energy for the way, P/V in J/m. Relative is the
@@ -242,13 +250,14 @@ func BestByEnergy(steps []Step, b Boat) Best {
 	return FindBest(driven, b)
 }
 
-// Reversed tells whether the batteries seem to be charged at every step that burnt
-// nothing, of which there is one: their current has the other sign.
-func Reversed(steps []Step) bool {
+// Reversed tells whether the batteries seem to be charged at every step that is
+// known to have burnt nothing, of which there is one: their current has the other
+// sign.
+func Reversed(steps []Step, motors EngineSet) bool {
 	seen := false
 	for i := range steps {
 		s := &steps[i]
-		if math.IsNaN(s.Electric.Power.Mean) || s.Fuel.Mean > idleBurn {
+		if math.IsNaN(s.Electric.Power.Mean) || s.mayBurn(motors) {
 			continue
 		}
 		if _, hi := s.Electric.Power.Interval(); !(hi < 0) {

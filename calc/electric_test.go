@@ -163,13 +163,16 @@ func TestBestByEnergy(t *testing.T) {
 	if best.Economy != 2 || best.TopSpeed != 3 {
 		t.Errorf("best %d, fastest %d", best.Economy, best.TopSpeed)
 	}
-	if Reversed(steps) {
+	if Reversed(steps, 1) {
 		t.Error("a current of the other sign")
 	}
 	for i := range steps[:3] {
 		steps[i].Electric.Power.Mean *= -1
 	}
-	if !Reversed(steps[:3]) || Reversed(nil) {
+	if !Reversed(steps[:3], 1) || Reversed(nil, 1) {
 		t.Error("a current of the other sign was not seen")
+	}
+	if Reversed(steps[:3], 0) {
+		t.Error("engines without a fuel rate may charge the batteries")
 	}
 }

@@ -58,7 +58,7 @@ func (d *document) electric(r *results.Results, rep, before *calc.Report) {
 			r.OriginalElectric = r.Electric.At(before)
 		}
 		r.Missing = append(r.Missing, d.missingEnergy(rep)...)
-		r.Findings = append(r.Findings, reversedCurrent(rep)...)
+		r.Findings = append(r.Findings, d.reversedCurrent(rep)...)
 		return
 	}
 	r.Missing = append(r.Missing, d.unnamedBattery(rep)...)
@@ -82,6 +82,8 @@ func (d *document) missingEnergy(rep *calc.Report) []results.MissingFigure {
 		add(why, "energy per mile", "energy of the day", on)
 	case !rep.HasPower:
 		add("the batteries that drive the boat never gave voltage and current at one time (PGN 127508 or 127751)", "energy per mile", on)
+	case d.reversed(rep):
+		add("the current of the batteries reads the wrong way round, see the findings", "energy per mile", on)
 	case len(rep.Steps) > 0 && rep.Energy.Economy == 0:
 		add("at no step did batteries alone drive the boat", "energy per mile", on)
 	case c.Battery.UsableKWh == nil:
@@ -185,9 +187,13 @@ func (d *document) unnamedBattery(rep *calc.Report) []results.MissingFigure {
 	return out
 }
 
+func (d *document) reversed(rep *calc.Report) bool {
+	return calc.Reversed(rep.Steps, electricDrive(&d.Config).Motors)
+}
+
 // reversedCurrent tells that batteries seem to be charged by driving.
-func reversedCurrent(rep *calc.Report) []results.Finding {
-	if !calc.Reversed(rep.Steps) {
+func (d *document) reversedCurrent(rep *calc.Report) []results.Finding {
+	if !d.reversed(rep) {
 		return nil
 	}
 	return []results.Finding{{

@@ -63,6 +63,9 @@ func TestAccuracyOfEnergyPerMile(t *testing.T) {
 		for seed := range uint64(days) {
 			r, truth := simulated(t, s.Variant(seed), configured(s), seed)
 			sc.judge(r, truth, 900*s.Electric.UsableKWh)
+			if got := kinds(r); slices.Contains(got, "battery_sign") {
+				t.Errorf("%s, day %d: findings %v", name, seed, got)
+			}
 			if e := r.Electric; e.UsedKWh == nil || math.Abs(*e.UsedKWh/truth.EnergyUsedKWh-1) > 0.01 {
 				t.Errorf("%s, day %d: %v kWh used, want %.3f", name, seed, e.UsedKWh, truth.EnergyUsedKWh)
 			}
@@ -179,8 +182,29 @@ func TestHybridDay(t *testing.T) {
 	}
 }
 
-// The sign of the current is told when it is wrong, and not when it is right; a
-// battery that is not configured is named.
+// A current that reads the wrong way round is told in every sea, and no figure rests
+// on it. That it is not told where it reads right is tested on the days of
+// TestAccuracyOfEnergyPerMile.
+func TestAccuracyOfTheBatterysSign(t *testing.T) {
+	t.Parallel()
+	for _, name := range []string{"battery_sign", "hybrid_battery_sign"} {
+		s := electricDay(t, name)
+		for seed := range uint64(4) {
+			r, _ := simulated(t, s.Variant(seed), configured(s), seed)
+			if got := kinds(r); !slices.Contains(got, "battery_sign") {
+				t.Errorf("%s, day %d: findings %v", name, seed, got)
+			}
+			for i := range r.Electric.Steps {
+				if e := &r.Electric.Steps[i]; e.Source == "battery" || e.RangeNM != nil || e.NMPerKWh != nil {
+					t.Errorf("%s, day %d: %+v", name, seed, e)
+				}
+			}
+		}
+	}
+}
+
+// What is configured wrongly of batteries is told: the sign of their current, and
+// batteries that are not named.
 func TestWrongBatteryConfiguration(t *testing.T) {
 	t.Parallel()
 	s := electricDay(t, "electric")
