@@ -60,3 +60,25 @@ func TestFinerBatteryMessageWithoutCurrent(t *testing.T) {
 		t.Errorf("%d currents, %d states of charge", n, len(r.of(pgn.StateOfCharge)))
 	}
 }
+
+// Why a battery has no value is passed on where no device has any, and left out once
+// one has.
+func TestBatteryWithoutAnyValue(t *testing.T) {
+	var b bus
+	every(0, 30*sec, sec, func(at int64) {
+		b.say(at, 9, 127508, values{"instance": 1, "voltage": 402})
+		if at >= 20*sec {
+			b.say(at+sec/2, 10, 127508, values{"instance": 1, "voltage": 48.2, "current": -3})
+		}
+	})
+	r, _ := b.decode(Options{})
+	states := map[pgn.State]int{}
+	for _, s := range r.samples {
+		if s.Quantity == pgn.BatteryVoltage {
+			states[s.State]++
+		}
+	}
+	if states[pgn.OutOfRange] != 21 || states[pgn.Valid] != 10 || len(states) != 2 {
+		t.Errorf("voltages by state: %v", states)
+	}
+}

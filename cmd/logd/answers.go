@@ -18,6 +18,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"trialday.example/logd/cmd/logd/aboard"
+	"trialday.example/logd/cmd/logd/day"
 	"trialday.example/logd/configs"
 	"trialday.example/logd/decode/socketcan"
 	"trialday.example/logd/pgn"
@@ -230,7 +231,7 @@ type source struct {
 	name     string
 	hint     string
 	instead  pgn.Quantity // from which it is derived; None for nothing
-	of       []int        // instances that must all give it; nil for any
+	of       []int        // batteries that must all give it; nil for any
 }
 
 // ways names the messages that give it.
@@ -316,13 +317,8 @@ func (h *hearing) printFigures(w io.Writer) {
 // given reports whether a quantity is heard with a value, from all that must give
 // it.
 func (h *hearing) given(s *source) bool {
-	values := h.survey.Values()
-	for _, i := range s.of {
-		if !slices.ContainsFunc(values, func(v aboard.Value) bool {
-			return v.Quantity == s.quantity && int(v.Instance) == i && v.Rate > 0
-		}) {
-			return false
-		}
+	if len(s.of) > 0 {
+		return day.BatteryLacks(h.batteries, s.of, s.quantity) == ""
 	}
 	return h.survey.Has(s.quantity)
 }
@@ -337,7 +333,8 @@ func (h *hearing) lacks(f figure) string {
 		words := "no %s heard (%s: %s)"
 		switch {
 		case len(s.of) > 0:
-			words = "no %s of each battery in battery.instances heard (%s: %s)"
+			why = append(why, day.BatteryLacks(h.batteries, s.of, s.quantity))
+			continue
 		case h.survey.Heard(s.pgn):
 			words = "%s is sent without a value (%s: %s)"
 		}

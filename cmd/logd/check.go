@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"trialday.example/logd/calc/energy"
 	"trialday.example/logd/cmd/logd/aboard"
 	"trialday.example/logd/cmd/logd/day"
 	"trialday.example/logd/configs"
@@ -85,6 +86,8 @@ type hearing struct {
 	day     *day.Day
 	found   *results.Results
 	size    *sizing
+	// batteries are those heard, with what lacks of each.
+	batteries []energy.Battery
 
 	mu    sync.Mutex
 	names []string
@@ -194,6 +197,7 @@ func (h *hearing) read(path string) error {
 func (h *hearing) finish() {
 	h.survey.Finish()
 	h.found, _ = h.day.Finish(0)
+	h.batteries = h.day.Evidence(0).Energy
 	if !h.live {
 		h.seconds = h.survey.Seconds()
 	}

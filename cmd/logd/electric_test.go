@@ -74,9 +74,30 @@ var publishedElectric = []string{
 func TestCheckOfABatteryWithoutCurrent(t *testing.T) {
 	t.Parallel()
 	r := simulatedRecording(t, "../../testdata/completeness/electric_no_current.yaml")
-	wantLine(t, answers(t, r, "fuel: {kind: none}\nbattery: {instances: [1, 2], usable_kwh: 118}"), "no", "energy per mile", "no battery current of each battery")
+	wantLine(t, answers(t, r, "fuel: {kind: none}\nbattery: {instances: [1, 2], usable_kwh: 118}"), "no", "energy per mile", "the current of batteries 1 and 2 is sent as not available")
 	wantLine(t, answers(t, r, "fuel: {kind: none}"), "no", "energy per mile", "battery.instances not configured")
-	wantLine(t, answers(t, r, "fuel: {kind: none}\nbattery: {instances: [9]}"), "no", "range on batteries", "no battery voltage of each battery", "battery.usable_kwh not configured")
+	wantLine(t, answers(t, r, "fuel: {kind: none}\nbattery: {instances: [9]}"), "no", "range on batteries", "no voltage of battery 9 was heard", "battery.usable_kwh not configured")
+}
+
+// A voltage that the one message sent cannot hold is out of range, which is neither
+// silence nor "not available", and the battery is one that drives the boat.
+func TestCheckAndSetupOfABatteryOutOfRange(t *testing.T) {
+	t.Parallel()
+	r := simulatedRecording(t, "../../testdata/completeness/electric_out_of_range.yaml")
+	c, text, said := proposed(t, r)
+	if !slices.Equal(c.Battery.Instances, []int{1, 2}) || c.Fuel.Kind != "none" {
+		t.Errorf("%+v %+v\n%s", c.Battery, c.Fuel, text)
+	}
+	if !strings.Contains(said, "battery 1, voltage out of range of PGN 127508: taken for one that drives the boat") {
+		t.Errorf("%s", said)
+	}
+	told := answers(t, r, text)
+	wantLine(t, told, "no", "energy per mile", "the voltage of batteries 1 and 2 is sent as out of range: PGN 127508 ends at 327 V", "PGN 127751 gives it")
+	for _, wrong := range []string{"no voltage", "not available"} {
+		if says(told, wrong) {
+			t.Errorf("check says %q:\n%s", wrong, told)
+		}
+	}
 }
 
 func TestSetupAsksForTheBatterysEnergy(t *testing.T) {

@@ -105,7 +105,9 @@ func New(hold time.Duration, rank func(g Group, source uint16) int, changed func
 func (c *Chooser) Refused(g Group) int64 { return c.refused[g] }
 
 // Use takes the next sample in the order of trial time and reports whether it
-// is from the device in use. A quantity without a group is always used.
+// is from the device in use. A quantity without a group is always used. So are
+// samples that say why there is no value, in groups where that is told, until a
+// device is in use.
 func (c *Chooser) Use(s *sample.Sample) bool {
 	m := &members[s.Quantity]
 	if m.group == Free {
@@ -132,6 +134,9 @@ func (c *Chooser) Use(s *sample.Sample) bool {
 		}
 	}
 	if i < 0 || i != sel.current {
+		if sel.current < 0 && s.State != pgn.Valid && m.group.explained() {
+			return true
+		}
 		c.refused[m.group]++
 		return false
 	}

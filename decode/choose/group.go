@@ -53,6 +53,10 @@ func (g Group) String() string {
 // instanced groups have one choice for each engine, tank, battery or rudder.
 func (g Group) instanced() bool { return g >= EngineState && g <= Rudder }
 
+// explained groups are those of which it is told why no device gives a value: that
+// of a battery may be out of the range of the one message that is sent.
+func (g Group) explained() bool { return g == Battery || g == Charge }
+
 // patience is how long a device may be without a value before another takes
 // over: three periods of the group's slowest usual rate, 1 Hz for the quick
 // ones; tanks come every 2.5 s and are allowed six (common practice, no

@@ -1,13 +1,16 @@
 package day
 
 import (
+	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
 	"trialday.example/logd/calc"
 	"trialday.example/logd/calc/energy"
 	"trialday.example/logd/configs"
+	"trialday.example/logd/pgn"
 	"trialday.example/logd/sink/results"
 )
 
@@ -103,52 +106,57 @@ func rangeName(c *configs.Config) string {
 	return "range on batteries"
 }
 
-// battery is what was heard of one; all of nothing where nothing was.
-func (d *document) battery(instance int) energy.Battery {
-	for _, b := range d.Energy {
-		if int(b.Instance) == instance {
-			return b
-		}
-	}
-	return energy.Battery{}
+// noPower says why the power of the batteries is not known; "" where nothing lacks.
+func (d *document) noPower() string { return noPower(d.Energy, d.Config.Battery.Instances) }
+
+func noPower(list []energy.Battery, instances []int) string {
+	return cmp.Or(BatteryLacks(list, instances, pgn.BatteryVoltage), BatteryLacks(list, instances, pgn.BatteryCurrent))
 }
 
-// noPower says why the power of the batteries is not known; "" where nothing lacks.
-func (d *document) noPower() string {
-	for _, n := range d.Config.Battery.Instances {
-		b := d.battery(n)
-		for _, q := range []struct {
-			name, remedy string
-			heard        *energy.Heard
-		}{
-			{"voltage", "a battery monitor gives it", &b.Voltages},
-			{"current", "a battery monitor with a current sensor in the battery's cable gives it", &b.Currents},
-		} {
-			switch q.heard.Missing() {
-			case "not heard":
-				return fmt.Sprintf("no value of the %s of battery %d was heard (PGN 127508 or 127751); %s", q.name, n, q.remedy)
-			case "not available":
-				return fmt.Sprintf("battery %d sends its %s as not available (PGN 127508 or 127751); %s", n, q.name, q.remedy)
-			case "out of range":
-				return fmt.Sprintf("battery %d sends its %s as out of range (PGN 127508 ends at 327 V and 3276 A); PGN 127751 goes further", n, q.name)
-			}
+// batteryValue is a value that batteries give: the messages it comes in, what helps
+// where it is out of range and where it is not sent, and what was heard of it.
+type batteryValue struct {
+	name, ways, beyond, remedy string
+	heard                      func(*energy.Battery) *energy.Heard
+}
+
+var batteryValues = map[pgn.Quantity]batteryValue{
+	pgn.BatteryVoltage: {"voltage", "PGN 127508 or 127751", "PGN 127508 ends at 327 V; a monitor that sends PGN 127751 gives it", "a battery monitor gives it",
+		func(b *energy.Battery) *energy.Heard { return &b.Voltages }},
+	pgn.BatteryCurrent: {"current", "PGN 127508 or 127751", "PGN 127508 ends at 3276 A; a monitor that sends PGN 127751 gives it",
+		"a battery monitor with a current sensor in the battery's cable gives it", func(b *energy.Battery) *energy.Heard { return &b.Currents }},
+	pgn.StateOfCharge: {"state of charge", "PGN 127506", "PGN 127506; another battery monitor may give it", "a battery monitor gives it",
+		func(b *energy.Battery) *energy.Heard { return &b.Charges }},
+}
+
+// BatteryLacks says why some of the batteries have no value of a quantity, and what
+// would give it; "" where all have one. Out of range, not available and not heard are
+// three different things.
+func BatteryLacks(list []energy.Battery, instances []int, q pgn.Quantity) string {
+	v := batteryValues[q]
+	lack := map[string][]int{}
+	for _, n := range instances {
+		b := energy.Battery{}
+		if i := slices.IndexFunc(list, func(b energy.Battery) bool { return int(b.Instance) == n }); i >= 0 {
+			b = list[i]
 		}
+		why := v.heard(&b).Missing()
+		lack[why] = append(lack[why], n)
+	}
+	switch {
+	case lack["out of range"] != nil:
+		return fmt.Sprintf("the %s of %s is sent as out of range: %s", v.name, batteryList(lack["out of range"]), v.beyond)
+	case lack["not available"] != nil:
+		return fmt.Sprintf("the %s of %s is sent as not available (%s); %s", v.name, batteryList(lack["not available"]), v.ways, v.remedy)
+	case lack["not heard"] != nil:
+		return fmt.Sprintf("no %s of %s was heard (%s); %s", v.name, batteryList(lack["not heard"]), v.ways, v.remedy)
 	}
 	return ""
 }
 
 // noCharge says why the state of charge is not known; "" where it is.
 func (d *document) noCharge() string {
-	for _, n := range d.Config.Battery.Instances {
-		b := d.battery(n)
-		switch b.Charges.Missing() {
-		case "not heard":
-			return fmt.Sprintf("no state of charge of battery %d was heard (PGN 127506); a battery monitor gives it", n)
-		case "not available", "out of range":
-			return fmt.Sprintf("battery %d sends its state of charge as %s (PGN 127506)", n, b.Charges.Missing())
-		}
-	}
-	return ""
+	return BatteryLacks(d.Energy, d.Config.Battery.Instances, pgn.StateOfCharge)
 }
 
 // driving, V: batteries of lights and starters have 12 or 24 V, and those that
@@ -156,10 +164,10 @@ func (d *document) noCharge() string {
 const driving = 30.0
 
 // DriveBatteries lists the batteries heard whose voltage is that of one that
-// drives a boat.
+// drives a boat: a voltage that is out of range is above it.
 func DriveBatteries(list []energy.Battery) (out []energy.Battery) {
 	for _, b := range list {
-		if b.Volts >= driving {
+		if b.Volts >= driving || b.Voltages.Missing() == "out of range" {
 			out = append(out, b)
 		}
 	}
@@ -171,7 +179,11 @@ func DriveBatteries(list []energy.Battery) (out []energy.Battery) {
 func (d *document) unnamedBattery(rep *calc.Report) []results.MissingFigure {
 	var heard []string
 	for _, b := range DriveBatteries(d.Energy) {
-		heard = append(heard, fmt.Sprintf("battery %d of %.0f V", b.Instance, b.Volts))
+		words := fmt.Sprintf("battery %d of %.0f V", b.Instance, b.Volts)
+		if math.IsNaN(b.Volts) {
+			words = fmt.Sprintf("battery %d with a voltage out of range (PGN 127508 ends at 327 V)", b.Instance)
+		}
+		heard = append(heard, words)
 	}
 	why := "no voltage and current of a battery that drives the boat was heard (PGN 127508 or 127751); a battery monitor gives them, and battery.instances says which battery it is"
 	switch {
@@ -215,7 +227,7 @@ func (d *Day) batteryLamp(now int64) (l results.Lamp, ok bool) {
 	l = results.Lamp{Name: "battery power", State: good, Text: "heard: " + batteryList(all)}
 	switch {
 	case len(never) > 0:
-		l.State, l.Text = bad, batteryList(never)+": no voltage and current together (PGN 127508 or 127751); no energy per mile and no range"
+		l.State, l.Text = bad, cmp.Or(noPower(d.energy.Evidence(), never), batteryList(never)+": no voltage and current together (PGN 127508 or 127751)")+"; no energy per mile and no range"
 	case len(gone) > 0:
 		l.State, l.Text = bad, batteryList(gone)+": no power any more; a plug out, or the monitor switched off?"
 	}
@@ -223,9 +235,9 @@ func (d *Day) batteryLamp(now int64) (l results.Lamp, ok bool) {
 }
 
 func batteryList(instances []int) string {
-	var out []string
-	for _, i := range instances {
-		out = append(out, fmt.Sprintf("battery %d", i))
+	if len(instances) == 1 {
+		return fmt.Sprintf("battery %d", instances[0])
 	}
-	return strings.Join(out, ", ")
+	last := len(instances) - 1
+	return fmt.Sprintf("batteries %s and %d", strings.Trim(strings.ReplaceAll(fmt.Sprint(instances[:last]), " ", ", "), "[]"), instances[last])
 }

@@ -236,6 +236,45 @@ func TestWrongBatteryConfiguration(t *testing.T) {
 	}
 }
 
+// Not heard, not available and out of range are told apart, with what would give the
+// value.
+func TestWhyThereIsNoPower(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		instances []int
+		why       []string
+	}{
+		"electric":              {[]int{1, 2, 7}, []string{"no voltage of battery 7 was heard", "a battery monitor gives it"}},
+		"electric_no_current":   {[]int{1, 2}, []string{"the current of batteries 1 and 2 is sent as not available", "current sensor"}},
+		"electric_out_of_range": {[]int{1, 2}, []string{"the voltage of batteries 1 and 2 is sent as out of range", "ends at 327 V", "127751 gives it"}},
+		"electric_400_volts":    {[]int{1}, []string{"the voltage of battery 1 is sent as out of range", "127751 gives it"}},
+	} {
+		s := electricDay(t, name)
+		cfg := configured(s)
+		cfg.Battery.Instances = c.instances
+		d, _ := drive(t, s, cfg, 1)
+		r, _ := d.Finish(0)
+		i := slices.IndexFunc(r.Missing, func(m results.MissingFigure) bool { return m.Figure == "energy per mile" })
+		lamps := d.Live().Lamps
+		k := slices.IndexFunc(lamps, func(l results.Lamp) bool { return l.Name == "battery power" })
+		if i < 0 || k < 0 {
+			t.Fatalf("%s: %+v %+v", name, r.Missing, lamps)
+		}
+		for _, why := range c.why {
+			if !strings.Contains(r.Missing[i].Why, why) || !strings.Contains(lamps[k].Text, why) {
+				t.Errorf("%s: neither %q nor %q says %q", name, r.Missing[i].Why, lamps[k].Text, why)
+			}
+		}
+	}
+	s := electricDay(t, "electric_400_volts")
+	r, _ := simulated(t, s, configs.Default(), 1)
+	if !slices.ContainsFunc(r.Missing, func(m results.MissingFigure) bool {
+		return strings.Contains(m.Why, "battery 1 with a voltage out of range") && strings.Contains(m.Why, "battery.instances")
+	}) {
+		t.Errorf("%+v", r.Missing)
+	}
+}
+
 // A boat without batteries that drive it has nothing of all this.
 func TestNoElectricFiguresWithoutBatteries(t *testing.T) {
 	t.Parallel()
