@@ -16,6 +16,7 @@ type Moment struct {
 	Roll    float64 // rad
 	Depth   float64 // m
 	Fuel    float64 // m³/s, all engines; NaN unless each that runs gives it
+	Power   float64 // W out of all batteries that drive the boat; NaN unless each gives it
 	RPM     [MaxEngines]float64
 	Rate    [MaxEngines]float64 // m³/s
 	Load    [MaxEngines]float64 // ratio
@@ -29,7 +30,7 @@ func (k *tick) moment() Moment {
 		At: k.at, SOG: k.scalar[chSOG], STW: k.scalar[chSTW],
 		Course: cmplx.Phase(k.vec[vecGround]), Heading: cmplx.Phase(k.vec[vecHeading]),
 		Pitch: k.scalar[chPitch], Roll: k.scalar[chRoll], Depth: k.scalar[chDepth],
-		Fuel: fuelTotal([]tick{*k})[0], Gear: k.gear,
+		Fuel: fuelTotal([]tick{*k})[0], Power: k.power, Gear: k.gear,
 	}
 	copy(m.RPM[:], k.scalar[chRPM:])
 	copy(m.Rate[:], k.scalar[chFuel:])

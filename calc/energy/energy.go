@@ -88,6 +88,8 @@ type cell struct {
 	watts   float64
 	wattsAt int64
 	given   bool // a power
+	// chargeAt is the time of the last state of charge.
+	chargeAt int64
 }
 
 // New makes a Watch. Drives are the instances of the batteries that drive the
@@ -136,7 +138,7 @@ func (w *Watch) add(s *sample.Sample) *sample.Sample {
 		if heard[pgn.Valid] == 1 {
 			c.First, c.Between = s.Value, 0
 		}
-		c.Last = s.Value
+		c.Last, c.chargeAt = s.Value, s.Time
 	}
 	return nil
 }
@@ -193,6 +195,17 @@ func (w *Watch) Evidence() []Battery {
 		out = append(out, b)
 	}
 	return out
+}
+
+// Charge is a battery's state of charge, ratio, as last heard; NaN where it was not
+// since a trial time.
+func (w *Watch) Charge(instance int, since int64) float64 {
+	for i := range w.batteries {
+		if c := &w.batteries[i]; int(c.Instance) == instance && c.Charges[pgn.Valid] > 0 && c.chargeAt >= since {
+			return c.Last
+		}
+	}
+	return math.NaN()
 }
 
 // Silent are those of the instances that never gave power, and those that have

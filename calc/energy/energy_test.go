@@ -110,6 +110,19 @@ func TestWhyThereIsNone(t *testing.T) {
 	}
 }
 
+// A state of charge that has not been heard lately is not the present one.
+func TestChargeLately(t *testing.T) {
+	w := New([]int{1}, -1)
+	w.Add(&sample.Sample{Time: 10 * second, Quantity: pgn.StateOfCharge, Instance: 1, Value: 0.8})
+	w.Add(&sample.Sample{Time: 20 * second, Quantity: pgn.StateOfCharge, Instance: 1, State: pgn.NotAvailable})
+	if c := w.Charge(1, 10*second); c != 0.8 {
+		t.Errorf("charge %v", c)
+	}
+	if a, b := w.Charge(1, 11*second), w.Charge(2, 0); !math.IsNaN(a) || !math.IsNaN(b) {
+		t.Errorf("%v and %v are known", a, b)
+	}
+}
+
 func TestManyBatteries(t *testing.T) {
 	f := feed{Watch: New([]int{200}, -1)}
 	for i := range 256 {

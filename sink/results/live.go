@@ -3,6 +3,7 @@ package results
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"reflect"
 
 	"trialday.example/logd/calc"
@@ -21,6 +22,8 @@ type Live struct {
 	Run        *Underway `json:"run"` // null before the first second
 	Now        Now       `json:"now"`
 	Hold       Hold      `json:"hold"`
+	// Drive is that of Electric; not there unless batteries drive the boat.
+	Drive string `json:"drive,omitempty"`
 	// Steps are those so far, by rising rpm.
 	Steps []SoFar `json:"steps"`
 	Lamps []Lamp  `json:"lamps"`
@@ -65,6 +68,23 @@ type Now struct {
 	PitchDeg      *float64    `json:"pitch_deg"`
 	DepthM        *float64    `json:"depth_m"`
 	Engines       []EngineNow `json:"engines"` // port to starboard
+	// Electric is not there unless batteries drive the boat.
+	Electric *ElectricNow `json:"electric,omitempty"`
+}
+
+// ElectricNow is what the batteries that drive the boat gave in the last whole second.
+// Where fuel is burnt too it is their part alone.
+type ElectricNow struct {
+	PowerKW   *float64     `json:"power_kw"`   // out of all; below zero where they are charged; null unless each gives it
+	WhPerNM   *float64     `json:"wh_per_nm"`  // over ground
+	ChargePct *float64     `json:"charge_pct"` // the least of all; null unless each gives it
+	Batteries []BatteryNow `json:"batteries"`
+}
+
+// BatteryNow is the state of one battery.
+type BatteryNow struct {
+	Instance  int      `json:"instance"`
+	ChargePct *float64 `json:"charge_pct"`
 }
 
 // EngineNow is one engine in the last whole second.
@@ -106,6 +126,15 @@ type SoFar struct {
 	NeedsReciprocal  bool      `json:"needs_reciprocal"`
 	ReciprocalDeg    *float64  `json:"reciprocal_deg"` // the heading of the pass that is missing
 	CurrentCorrected bool      `json:"current_corrected"`
+	// Electric is not there unless batteries drive the boat.
+	Electric *ElectricSoFar `json:"electric,omitempty"`
+}
+
+// ElectricSoFar is the electric side of a step, as in ElectricStep.
+type ElectricSoFar struct {
+	Source  string    `json:"source"`
+	PowerKW *Interval `json:"power_kw"`
+	WhPerNM *Interval `json:"wh_per_nm"`
 }
 
 // Lamp tells of one thing that figures hang on whether it is well.
@@ -133,6 +162,27 @@ func (l Live) MarshalJSON() ([]byte, error) {
 		return nil, fmt.Errorf("results: live: %w", err)
 	}
 	return json.Marshal(tidied.Interface())
+}
+
+// AddElectric fills in the electric side, after Figures. Charges are the states of
+// charge, ratios, of the batteries of these instances; NaN where not known.
+func (l *Live) AddElectric(drive string, s *calc.Live, instances []int, charges []float64) {
+	l.Drive = drive
+	now := &ElectricNow{PowerKW: scaled(s.Now.Power, 1e-3)}
+	if s.Now.SOG > crawl {
+		now.WhPerNM = scaled(s.Now.Power/s.Now.SOG, whPerNM)
+	}
+	least := math.Inf(1)
+	for i, instance := range instances {
+		now.Batteries = append(now.Batteries, BatteryNow{instance, scaled(charges[i], 100)})
+		least = min(least, charges[i]) // NaN where one is
+	}
+	now.ChargePct = scaled(least, 100)
+	l.Now.Electric = now
+	for i := range l.Steps {
+		e := &s.Steps[i].Electric
+		l.Steps[i].Electric = &ElectricSoFar{Source: e.Source.String(), PowerKW: interval(e.Power, 1e-3), WhPerNM: interval(e.PerMetre, whPerNM)}
+	}
 }
 
 // Figures fills in the figures that come from calculation: run, last second,

@@ -14,7 +14,7 @@ import (
 // What is not known is null or an empty list, never zero and never missing.
 func TestLiveOfNothing(t *testing.T) {
 	nothing := calc.Moment{SOG: math.NaN(), STW: math.NaN(), Course: math.NaN(), Heading: math.NaN(), Pitch: math.NaN(), Roll: math.NaN(),
-		Depth: math.NaN(), Fuel: math.NaN()}
+		Depth: math.NaN(), Fuel: math.NaN(), Power: math.NaN()}
 	for e := range nothing.RPM {
 		nothing.RPM[e], nothing.Rate[e], nothing.Load[e], nothing.Trim[e], nothing.Gear[e] = math.NaN(), math.NaN(), math.NaN(), math.NaN(), -1
 	}
@@ -30,6 +30,45 @@ func TestLiveOfNothing(t *testing.T) {
 		`"hold":{"state":"","steady_s":0,"need_s":0,"more_s":0,"rpm":null,"heading_deg":null,"why":""},"steps":[],"lamps":[],"archive":false}`
 	if string(text) != want {
 		t.Errorf("%s\nwant\n%s", text, want)
+	}
+}
+
+// Where batteries drive the boat their figures are there, and what is not known of
+// them is null.
+func TestLiveOfABoatWithBatteries(t *testing.T) {
+	certain := func(v float64) stat.Estimate { return stat.Estimate{Mean: v, SE: 0, DOF: 30} }
+	s := calc.Live{Now: calc.Moment{SOG: 10, Power: 36000}, Steps: []calc.StepSoFar{{Step: calc.Step{RPM: 40, Speed: certain(10),
+		Electric: calc.Electric{Source: calc.ByBattery, Power: certain(36000), PerMetre: certain(3600)}}, Reciprocal: math.NaN()}}}
+	shown := func(charges ...float64) *Live {
+		l := new(Live)
+		l.Figures(&s, Edge{UTC: func(t int64) int64 { return t }})
+		l.AddElectric(ElectricDrive, &s, []int{1, 2}, charges)
+		return l
+	}
+	l := shown(0.8, 0.75)
+	text, err := json.Marshal(l)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// 3600 J/m is 1 Wh/m.
+	for _, want := range []string{`"drive":"electric"`,
+		`"electric":{"power_kw":36,"wh_per_nm":1852,"charge_pct":75,"batteries":[{"instance":1,"charge_pct":80},{"instance":2,"charge_pct":75}]}`,
+		`"electric":{"source":"battery","power_kw":{"mean":36,"lo95":36,"hi95":36},"wh_per_nm":{"mean":1852,"lo95":1852,"hi95":1852}}`,
+	} {
+		if !strings.Contains(string(text), want) {
+			t.Errorf("no %s in %s", want, text)
+		}
+	}
+	if e := shown(0.8, math.NaN()).Now.Electric; e.ChargePct != nil || e.Batteries[1].ChargePct != nil || *e.Batteries[0].ChargePct != 80 {
+		t.Errorf("%+v", e)
+	}
+	s.Now.SOG = 0.1
+	if e := shown(0.8, 0.8).Now.Electric; e.WhPerNM != nil || e.PowerKW == nil {
+		t.Errorf("at rest %+v", e)
+	}
+	s.Now.SOG, s.Now.Power = 10, math.NaN()
+	if e := shown(0.8, 0.8).Now.Electric; e.WhPerNM != nil || e.PowerKW != nil {
+		t.Errorf("without power %+v", e)
 	}
 }
 

@@ -31,6 +31,10 @@ func electricDrive(c *configs.Config) calc.ElectricDrive {
 // usableEnergy is in J, NaN where it is not known.
 func usableEnergy(c *configs.Config) float64 { return known(c.Battery.UsableKWh) * 3.6e6 }
 
+func driveOf(c *configs.Config) string {
+	return results.DriveOf(len(c.Battery.Instances), !burnsNothing(c))
+}
+
 func burnsNothing(c *configs.Config) bool { return c.Fuel.Kind == "none" }
 
 func newEnergy(c *configs.Config) energy.Watch {
@@ -55,7 +59,7 @@ func (d *document) electric(r *results.Results, rep, before *calc.Report) {
 		r.Findings = slices.DeleteFunc(r.Findings, func(f results.Finding) bool { return f.Kind == "day_burn" })
 		r.DayBurn = nil
 	}
-	if drive := results.DriveOf(len(c.Battery.Instances), !burnsNothing(c)); drive != "" {
+	if drive := driveOf(c); drive != "" {
 		r.AddElectric(rep, drive, d.Energy, usableEnergy(c), c.Battery.ReservePct/100, d.Burn.Distance)
 		if before != nil {
 			r.OriginalElectric = r.Electric.At(before)
@@ -215,6 +219,23 @@ func (d *document) reversedCurrent(rep *calc.Report) []results.Finding {
 		Remedy:  "set battery.discharge to the other sign, or turn the current sensor round",
 	}}
 }
+
+// electricNow adds the electric side of what goes on, where batteries drive the boat.
+func (d *Day) electricNow(l *results.Live, s *calc.Live) {
+	drive := driveOf(&d.cfg)
+	if drive == "" {
+		return
+	}
+	var charges []float64
+	for _, n := range d.cfg.Battery.Instances {
+		charges = append(charges, d.energy.Charge(n, d.decoder.Now()-chargeLimit))
+	}
+	l.AddElectric(drive, s, d.cfg.Battery.Instances, charges)
+}
+
+// chargeLimit, ns: a state of charge changes slowly, and is shown as the present one
+// for as long as a device may be silent before another takes over.
+const chargeLimit = int64(15e9)
 
 // batteryLamp tells whether the power of the batteries that drive the boat is
 // heard; ok is false where none does.

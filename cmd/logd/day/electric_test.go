@@ -318,3 +318,51 @@ func TestAmendedElectricDay(t *testing.T) {
 		t.Error("what is kept does not give the results of a replay")
 	}
 }
+
+// While the day goes on a boat with batteries shows their power, energy per mile and
+// charge, and its steps so far are in the end those of the results; another boat has
+// none of it.
+func TestElectricDayWhileItGoesOn(t *testing.T) {
+	t.Parallel()
+	for _, name := range []string{"electric", "hybrid", "single"} {
+		s := electricDay(t, name)
+		d := New(configured(s), "test", s.Buses)
+		known, charges, burnt := 0, []float64{}, 0
+		eachSecond(t, d, s.Start(1).Next, func() {
+			l := d.Live()
+			e := l.Now.Electric
+			if e == nil || e.PowerKW == nil || e.ChargePct == nil {
+				return
+			}
+			known++
+			charges = append(charges, *e.ChargePct)
+			if l.Now.FuelLPH != nil && *l.Now.FuelLPH > 0 {
+				burnt++
+			}
+			if sog := l.Now.SOGKn; sog != nil && *sog > 2 && math.Abs(*e.WhPerNM - 1000**e.PowerKW / *sog) > 1e-6 {
+				t.Errorf("%s: %g kW at %g kn are %g Wh/nm", name, *e.PowerKW, *sog, *e.WhPerNM)
+			}
+		})
+		l := d.Live()
+		d.Close()
+		r, _ := d.Results(0)
+		if name == "single" {
+			if known > 0 || l.Drive != "" || l.Now.Electric != nil || len(l.Steps) == 0 || l.Steps[0].Electric != nil {
+				t.Errorf("%+v", l)
+			}
+			continue
+		}
+		if seconds := int(d.decoder.Now() / 1e9); known < seconds*95/100 || l.Drive != name || charges[0] < charges[len(charges)-1] || (burnt > 0) != (name == "hybrid") {
+			t.Errorf("%s: %d of %d s, drive %q, charge from %g to %g, %d s with fuel", name, known, seconds, l.Drive, charges[0], charges[len(charges)-1], burnt)
+		}
+		if len(l.Steps) != len(r.Steps) {
+			t.Fatalf("%s: %d steps so far, %d in the end", name, len(l.Steps), len(r.Steps))
+		}
+		for i := range l.Steps {
+			got, want := l.Steps[i].Electric, r.Electric.Of(r.Steps[i].ID)
+			if got.Source != want.Source || got.PowerKW == nil || math.Abs(got.PowerKW.Mean/want.PowerKW.Mean-1) > 0.01 {
+				t.Errorf("%s: step so far %+v, in the end %+v", name, got, want)
+			}
+		}
+	}
+}

@@ -23,6 +23,7 @@ func (d *Day) Live() *results.Live {
 	l.Hold = d.guide(&s, edge.Engines)
 	if ok {
 		l.Figures(&s, edge)
+		d.electricNow(l, &s)
 	}
 	l.Lamps = d.lamps(edge.Engines)
 	return l

@@ -62,12 +62,17 @@ func (m model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 // clean takes out of a state what could command the terminal: texts in it come
 // from devices on the bus too.
 func clean(l *results.Live) *results.Live {
-	texts := []*string{&l.Time, &l.Hold.Why}
+	texts := []*string{&l.Time, &l.Hold.Why, &l.Drive}
 	if l.Trial != nil {
 		texts = append(texts, &l.Trial.Name)
 	}
 	for i := range l.Recording.Problems {
 		texts = append(texts, &l.Recording.Problems[i])
+	}
+	for i := range l.Steps {
+		if l.Steps[i].Electric == nil {
+			l.Steps[i].Electric = new(results.ElectricSoFar) // of nothing
+		}
 	}
 	for i := range l.Lamps {
 		texts = append(texts, &l.Lamps[i].Name, &l.Lamps[i].Text)

@@ -129,20 +129,44 @@ func (m model) figures() []string {
 	if !m.here() {
 		now = results.Now{Engines: make([]results.EngineNow, len(now.Engines))}
 	}
-	blocks := []string{
+	blocks := append([]string{
 		m.block("speed over ground, kn", now.SOGKn, 1),
 		m.block("mean rpm", meanRPM(now.Engines), 0),
-		m.block("fuel, L/h", now.FuelLPH, 1),
-	}
-	if m.width >= 110 {
-		blocks = append(blocks, m.block("L per nm", now.EconomyLPerNM, 2))
-	}
+	}, m.drive(now)...)
 	gap := strings.Repeat(" ", 3)
 	row := lipgloss.JoinHorizontal(lipgloss.Top, blocks[0], gap, blocks[1], gap, blocks[2])
 	for _, b := range blocks[3:] {
 		row = lipgloss.JoinHorizontal(lipgloss.Top, row, gap, b)
 	}
 	return append(append(strings.Split(row, "\n"), ""), m.others(now)...)
+}
+
+// drive are the large figures of what drives the boat, as far as there is room for
+// them.
+func (m model) drive(now results.Now) []string {
+	fuel := []string{m.block("fuel, L/h", now.FuelLPH, 1), m.block("L per nm", now.EconomyLPerNM, 2)}
+	e := electric(now)
+	battery := []string{m.block("battery, kW", e.PowerKW, 1), m.block("Wh per nm", e.WhPerNM, 0)}
+	wide := m.width >= 110
+	switch {
+	case m.state.Drive == results.HybridDrive && wide:
+		return []string{fuel[0], battery[0]}
+	case m.state.Drive == results.ElectricDrive && wide:
+		return battery
+	case m.state.Drive == results.ElectricDrive:
+		return battery[:1]
+	case wide:
+		return fuel
+	}
+	return fuel[:1]
+}
+
+// electric is what the batteries give now; all of nothing where it is not known.
+func electric(now results.Now) results.ElectricNow {
+	if now.Electric == nil {
+		return results.ElectricNow{}
+	}
+	return *now.Electric
 }
 
 // block is one large figure below its name.
@@ -169,8 +193,8 @@ func meanRPM(engines []results.EngineNow) *float64 {
 // where there are several.
 func (m model) others(now results.Now) []string {
 	d := m.glyphs.degree
-	text := fmt.Sprintf("water %s kn  course %s%s  heading %s%s  %s L/nm  depth %s m  pitch %s%s  roll %s%s",
-		figure(now.STWKn, 1), figure(now.COGDeg, 0), d, figure(now.HeadingDeg, 0), d, figure(now.EconomyLPerNM, 2),
+	text := fmt.Sprintf("water %s kn  course %s%s  heading %s%s  %s  depth %s m  pitch %s%s  roll %s%s",
+		figure(now.STWKn, 1), figure(now.COGDeg, 0), d, figure(now.HeadingDeg, 0), d, m.spent(now),
 		figure(now.DepthM, 1), figure(now.PitchDeg, 1), d, figure(now.RollDeg, 1), d)
 	lines := m.wrap(lipgloss.NewStyle(), text)
 	if len(now.Engines) < 2 {
@@ -191,6 +215,20 @@ func (m model) others(now results.Now) []string {
 		lines = append(lines, m.wrap(lipgloss.NewStyle(), strings.Join(engines, "   "))...)
 	}
 	return lines
+}
+
+// spent is what the way takes, of fuel and of batteries, and what is left in these.
+func (m model) spent(now results.Now) string {
+	fuel := figure(now.EconomyLPerNM, 2) + " L/nm"
+	e := electric(now)
+	battery := fmt.Sprintf("battery %s kW, %s Wh/nm, charge %s %%", figure(e.PowerKW, 1), figure(e.WhPerNM, 0), figure(e.ChargePct, 0))
+	switch m.state.Drive {
+	case results.ElectricDrive:
+		return battery
+	case results.HybridDrive:
+		return fuel + "  " + battery
+	}
+	return fuel
 }
 
 // figure is a number, or a dash where there is none.
@@ -262,7 +300,7 @@ func (m model) steps(room int) []string {
 	if len(steps) == 0 {
 		return []string{"no step yet: hold throttle and course"}
 	}
-	lines := []string{faint.Render("   rpm   speed, kn         fuel, L/h         passes   missing")}
+	lines := []string{faint.Render(m.stepHead())}
 	if m.height == 0 || len(steps) < room {
 		for _, s := range steps {
 			lines = append(lines, m.step(&s))
@@ -284,6 +322,14 @@ func (m model) steps(room int) []string {
 	return append(lines, faint.Render(fmt.Sprintf("   and %d more: enlarge the window, or open the page", left)))
 }
 
+func (m model) stepHead() string {
+	text := "   rpm   speed, kn         "
+	for _, c := range m.spendings() {
+		text += pad(c.head, c.width) + "   "
+	}
+	return text + "passes   missing"
+}
+
 func (m model) step(s *results.SoFar) string {
 	missing := "nothing"
 	if s.NeedsReciprocal {
@@ -293,17 +339,48 @@ func (m model) step(s *results.SoFar) string {
 		}
 		missing = caution.Render(missing)
 	}
-	return fmt.Sprintf("%6.0f   %s   %s   %6d   %s", s.RPM, pad(m.interval(s.SpeedKn), 15), pad(m.interval(s.FuelLPH), 15), s.Passes, missing)
+	text := fmt.Sprintf("%6.0f   %s   ", s.RPM, pad(m.interval(s.SpeedKn, 1), 15))
+	for _, c := range m.spendings() {
+		text += pad(m.interval(c.of(s), c.decimals), c.width) + "   "
+	}
+	return text + fmt.Sprintf("%6d   %s", s.Passes, missing)
+}
+
+// spending is a column of what steps take, of fuel or of batteries.
+type spending struct {
+	head     string
+	width    int
+	decimals int
+	of       func(*results.SoFar) *results.Interval
+}
+
+// spendings are the columns for what drives the boat, as far as there is room for them.
+func (m model) spendings() []spending {
+	fuel := spending{"fuel, L/h", 15, 1, func(s *results.SoFar) *results.Interval { return s.FuelLPH }}
+	power := spending{"battery, kW", 12, 1, func(s *results.SoFar) *results.Interval { return s.Electric.PowerKW }}
+	energy := spending{"Wh/nm", 12, 0, func(s *results.SoFar) *results.Interval { return s.Electric.WhPerNM }}
+	switch m.state.Drive {
+	case results.ElectricDrive:
+		return []spending{power, energy}
+	case results.HybridDrive:
+		fuel.width = 12
+		const all = 96 // columns of the terminal
+		if m.width < all {
+			return []spending{fuel, power}
+		}
+		return []spending{fuel, power, energy}
+	}
+	return []spending{fuel}
 }
 
 // interval is a mean with half its 95 % interval.
-func (m model) interval(v *results.Interval) string {
+func (m model) interval(v *results.Interval, decimals int) string {
 	if v == nil || math.IsNaN(v.Mean) {
 		return "-"
 	}
-	text := fmt.Sprintf("%.1f", v.Mean)
+	text := fmt.Sprintf("%.*f", decimals, v.Mean)
 	if half := (v.Hi95 - v.Lo95) / 2; !math.IsNaN(half) {
-		text += fmt.Sprintf(" %s %.2f", m.glyphs.plusMinus, half)
+		text += fmt.Sprintf(" %s %.*f", m.glyphs.plusMinus, decimals+1, half)
 	}
 	return text
 }

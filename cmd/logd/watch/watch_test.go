@@ -144,6 +144,35 @@ func TestWhatIsNotHeardIsADash(t *testing.T) {
 	}
 }
 
+// A boat that batteries drive has their figures where others have burn and economy, a
+// hybrid both.
+func TestWhatBatteriesGive(t *testing.T) {
+	electric := func(drive string) *results.Live {
+		l := underway()
+		l.Drive = drive
+		l.Now.Electric = &results.ElectricNow{PowerKW: ptr(61.4), WhPerNM: ptr(2493.0), ChargePct: ptr(78.0)}
+		l.Steps[1].Electric = &results.ElectricSoFar{PowerKW: &results.Interval{Mean: 61.2, Lo95: 61.1, Hi95: 61.3}, WhPerNM: &results.Interval{Mean: 2488, Lo95: 2480, Hi95: 2496}}
+		return l
+	}
+	big := func(text string) string { return strings.Split(newModel("", drawn).large(text), "\n")[0] }
+	for _, width := range []int{80, 132} {
+		text := shown(t, width, 43, heard{electric(results.ElectricDrive)})
+		holds(t, text, big("61.4"), "battery 61.4 kW, 2493 Wh/nm, charge 78 %", "61.2 ± 0.10", "2488 ± 8.0", "a pass on 270°")
+		if strings.Contains(text, "fuel, L/h") || strings.Contains(text, "L/nm") {
+			t.Errorf("fuel of a boat that burns none\n%s", text)
+		}
+		text = shown(t, width, 43, heard{electric(results.HybridDrive)})
+		text += strings.Join(strings.Fields(text), " ") // the line of others may be two
+		holds(t, text, big("118.4"), "4.81 L/nm", "battery 61.4 kW, 2493 Wh/nm, charge 78 %", "118.0 ± 1.00", "61.2 ± 0.10", "a pass on 270°")
+	}
+	gone := electric(results.ElectricDrive)
+	gone.Now = results.Now{}
+	holds(t, shown(t, 132, 43, heard{gone}), "battery - kW, - Wh/nm, charge - %")
+	if text := shown(t, 132, 43, heard{underway()}); strings.Contains(text, "Wh") || strings.Contains(text, "battery") {
+		t.Errorf("batteries of a boat without\n%s", text)
+	}
+}
+
 func TestStepsThatDoNotFitAreSummedUp(t *testing.T) {
 	l := underway()
 	for i := range 30 {

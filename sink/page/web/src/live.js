@@ -34,14 +34,25 @@ export function live(root) {
       h("section", { class: "now", "aria-label": "Now" }, p.figures, p.engines, p.course),
       h("section", { class: "heard" }, h("h2", null, "How well it is heard"), p.lamps, p.recording))))
   const cells = {}
-  let told = ""
+  let told = "", drive = null
 
   function place(key, name) {
     const value = h("span", { class: "big" }), unit = h("span", { class: "unit" }), also = h("p", { class: "also" })
     cells[key] = { value, unit, also }
     return h("div", { class: "answer" }, h("h2", null, name), h("p", { class: "value" }, value, " ", unit), also)
   }
-  put(p.figures, place("speed", "Speed over ground"), place("burn", "Burn"), place("economy", "Economy"), place("run", "Run"))
+  // layout lays the figures out for what drives the boat: fuel, batteries or both,
+  // each with figures of its own.
+  function layout(next) {
+    if (next === drive) return
+    drive = next
+    put(p.figures, place("speed", "Speed over ground"),
+      drive !== "electric" && [place("burn", "Burn"), place("economy", "Economy")],
+      drive !== "" && [place("power", "Battery power"), place("energy", drive === "hybrid" ? "Energy from batteries" : "Energy per mile"),
+        place("charge", "State of charge")],
+      place("run", "Run"))
+  }
+  layout("")
 
   function show(key, value, unit, also = "") {
     const c = cells[key]
@@ -51,7 +62,16 @@ export function live(root) {
     text(c.also, also)
   }
 
+  // batteries shows what the batteries that drive the boat give.
+  function batteries(e, drive) {
+    const wh = e.wh_per_nm
+    show("power", fixed(e.power_kw, 1), "kW", known(e.power_kw) ? (e.power_kw < 0 ? "charging" : "") : "not heard from every battery")
+    show("energy", fixed(wh), "Wh/nm", drive === "electric" && wh > 0 ? unit(fixed(1000 / wh, 2), "nm/kWh") : "")
+    show("charge", fixed(e.charge_pct), "%", known(e.charge_pct) ? charges(e.batteries) : "not heard from every battery")
+  }
+
   function update(l) {
+    layout(l.drive ?? "")
     const sys = system(us(l.trial)), now = l.now
     const g = guidance(l)
     p.guide.dataset.state = g.state
@@ -69,14 +89,17 @@ export function live(root) {
     }
 
     show("speed", fixed(now.sog_kn, 1), "kn", [sys.also(now.sog_kn), known(now.stw_kn) && `${unit(fixed(now.stw_kn, 1), "kn")} through water`].filter(Boolean).join(" · "))
-    show("burn", fixed(sys.burn(now.fuel_lph), 1), sys.burnUnit, known(now.fuel_lph) ? "" : "not heard from every engine that runs")
-    show("economy", fixed(sys.spend(now.economy_l_per_nm), 2), sys.spendUnit,
-      known(now.economy_l_per_nm) ? unit(fixed(sys.economy(1 / now.economy_l_per_nm), 3), sys.economyUnit) : "")
+    if (l.drive !== "electric") {
+      show("burn", fixed(sys.burn(now.fuel_lph), 1), sys.burnUnit, known(now.fuel_lph) ? "" : "not heard from every engine that runs")
+      show("economy", fixed(sys.spend(now.economy_l_per_nm), 2), sys.spendUnit,
+        known(now.economy_l_per_nm) ? unit(fixed(sys.economy(1 / now.economy_l_per_nm), 3), sys.economyUnit) : "")
+    }
+    if (l.drive) batteries(now.electric ?? {}, l.drive)
     show("run", l.run ? minutes(l.run.seconds) : DASH, l.run ? "min" : "", l.run ? capital(words(l.run.kind)) : "No run yet")
     put(p.engines, engines(now.engines, sys))
     put(p.course, course(now, sys))
     changed(p.sum, [l.steps], () => sum(l.steps))
-    changed(p.steps, [l.steps, sys.us], () => steps(l.steps, sys))
+    changed(p.steps, [l.steps, sys.us, l.drive], () => steps(l.steps, sys, l.drive ?? ""))
     changed(p.lamps, l.lamps, () => l.lamps.toSorted((a, b) => rank(a) - rank(b)).map(lamp))
     changed(p.problems, l.recording.problems, () => l.recording.problems.map((x) => h("p", null, h("span", { "aria-hidden": "true" }, "■ "), x)))
     text(p.recording, (l.recording.ok ? "Recording" : "Not recording") +
@@ -100,6 +123,11 @@ export function live(root) {
     }
   }
   return { update, lost }
+}
+
+// charges tells the batteries apart where there are several.
+function charges(list) {
+  return list.length < 2 ? "" : "battery " + list.map((b) => `${b.instance}: ${unit(fixed(b.charge_pct), "%")}`).join(", ")
 }
 
 function engines(list, sys) {
@@ -140,18 +168,21 @@ function sum(list) {
 
 const otherWay = (s) => (s.reciprocal_deg == null ? "the other way" : bearing(s.reciprocal_deg))
 
-function steps(list, sys) {
+function steps(list, sys, drive) {
   if (!list.length) return null
+  const fuel = drive !== "electric", electric = drive !== ""
   return table("Steps so far, by rpm", [{ title: "rpm" }, { title: "State", text: true }, { title: "Passes on", text: true },
-    { title: "Speed", unit: "kn" }, { title: "Burn", unit: sys.burnUnit }],
+    { title: "Speed", unit: "kn" }, fuel && { title: "Burn", unit: sys.burnUnit },
+    electric && { title: "Power", unit: "kW" }, electric && { title: "Energy", unit: "Wh/nm" }].filter(Boolean),
   list.map((s) => ({
     attributes: { class: s.needs_reciprocal ? "wanted" : null },
     cells: [fixed(s.rpm), s.needs_reciprocal ? h("b", null, "▲ needs " + otherWay(s)) : "● done" + (s.current_corrected ? "" : ", current not taken out"),
-      s.headings_deg.map(bearing).join(" ") || DASH, figure(s.speed_kn), figure(sys.burnOf(s.fuel_lph))],
+      s.headings_deg.map(bearing).join(" ") || DASH, figure(s.speed_kn), fuel && figure(sys.burnOf(s.fuel_lph)),
+      electric && figure(s.electric?.power_kw), electric && figure(s.electric?.wh_per_nm, 0)].filter((x) => x !== false),
   })), { class: "sofar", quiet: true })
 }
 
-const figure = (i) => (i ? [fixed(i.mean, 1), " ", h("small", null, plusMinus(i, 1))] : DASH)
+const figure = (i, d = 1) => (i ? [fixed(i.mean, d), " ", h("small", null, plusMinus(i, d))] : DASH)
 
 function lamp(l) {
   return h("li", { "data-state": l.state },
