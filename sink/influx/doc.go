@@ -67,7 +67,7 @@
 //	position     latitude, longitude, altitude, hdop, satellites
 //	environment  depth, wind, temperatures, pressure, variation
 //	tank         fluid_level, fluid_capacity; tag tank, such as "fuel 0"
-//	battery      battery_voltage, battery_current; tag battery
+//	battery      battery_voltage, battery_current, state_of_charge; tag battery
 //
 // All have the tags vessel, trial, run and source (interface/address), and the
 // field steady: whether they lie in an accepted window. Speeds are in m/s,
@@ -80,7 +80,10 @@
 //	         sog_max_kn; tag run
 //	windows  window, accepted, reason, step, start, end and figures, with lo95
 //	         and hi95; tags run and engine ("all" for the boat as a whole)
-//	steps    step, start, end and figures; tag engine likewise
+//	steps    step, start, end and figures; tag engine likewise. Where batteries
+//	         drive the boat also driven_by (battery, fuel, ...), battery_power_kw,
+//	         battery_energy_wh_per_nm, battery_economy_nm_per_kwh and
+//	         battery_range_nm, of the batteries alone
 //	trials   start, end, the best figures of the day, clock_known
 //	quality  what was read and lost in a run, and clock_uncertainty_s; tag run
 //

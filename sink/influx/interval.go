@@ -120,6 +120,7 @@ func (m *maker) windowPoints(w *calc.Window) {
 	p.setInterval("sog_kn", r.SOGKn)
 	p.setInterval("stw_kn", r.STWKn)
 	p.setInterval("fuel_lph", r.FuelLPH)
+	p.setInterval("battery_power_kw", r.PowerKW)
 	if rpm := w.MeanRPM() * 60; w.Engines != 0 {
 		p.setFloat("rpm", &rpm)
 	}
@@ -210,6 +211,9 @@ func (m *maker) stepPoints(r *results.Results, s *results.Step) {
 	p.setFloat("pitch_deg", s.PitchDeg)
 	p.setFloat("trim_pct", s.TrimPct)
 	p.setFloat("mass_kg", s.MassKg)
+	if e := r.Electric; e != nil {
+		p.setElectric(e.Of(s.ID))
+	}
 	m.out = append(m.out, p)
 	for i, e := range r.Vessel.Engines {
 		if v, ok := s.EngineFuelLPH[e.Name]; ok && i < len(m.engines) {
@@ -220,6 +224,18 @@ func (m *maker) stepPoints(r *results.Results, s *results.Step) {
 			m.out = append(m.out, p)
 		}
 	}
+}
+
+// setElectric adds the batteries' part, under the names of the steps' CSV.
+func (p *Point) setElectric(e *results.ElectricStep) {
+	if e == nil {
+		return
+	}
+	p.set("driven_by", e.Source)
+	p.setInterval("battery_power_kw", e.PowerKW)
+	p.setInterval("battery_energy_wh_per_nm", e.WhPerNM)
+	p.setInterval("battery_economy_nm_per_kwh", e.NMPerKWh)
+	p.setInterval("battery_range_nm", e.RangeNM)
 }
 
 // trialPoint sums up the day, for comparing boats and days.
@@ -244,6 +260,14 @@ func (m *maker) trialPoint(r *results.Results) Point {
 		p.setFloat("best_economy_speed_kn", &s.SpeedKn.Mean)
 		p.setInterval("best_economy_nm_per_l", s.EconomyNMPerL)
 		p.setInterval("best_range_nm", s.RangeNM)
+	}
+	if e := r.Electric; e != nil {
+		p.setFloat("battery_used_kwh", e.UsedKWh)
+		if s := stepOf(r, e.Best.EnergyStep); s != nil {
+			p.setFloat("best_battery_energy_speed_kn", &s.SpeedKn.Mean)
+			p.setInterval("best_battery_energy_wh_per_nm", e.Of(s.ID).WhPerNM)
+			p.setInterval("best_battery_range_nm", e.Of(s.ID).RangeNM)
+		}
 	}
 	if r.FromTank() {
 		p.set("fuel_from", results.FromTankLevel)

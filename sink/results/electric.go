@@ -121,9 +121,6 @@ func (r *Results) AddElectric(rep *calc.Report, drive string, list []energy.Batt
 			e.WhPerNM = scaled(used/distance, whPerNM)
 		}
 	}
-	for i := range rep.Windows {
-		r.Windows[i].PowerKW = interval(rep.Windows[i].Power, 1e-3)
-	}
 	r.Electric = e.At(rep)
 }
 

@@ -59,7 +59,7 @@ func (e Edge) window(w *calc.Window) Window {
 		Accepted: w.Accepted(), Reason: w.Reason.String(), Amended: w.Amended.String(), Step: id(w.Step),
 		HeadingDeg: compass(w.Heading.Mean), COGDeg: compass(w.Course.Mean),
 		SOGKn: interval(w.SOG, units.Knots(1)), STWKn: interval(w.STW, units.Knots(1)),
-		RPM: map[string]Interval{}, FuelLPH: interval(w.Total, units.LitresPerHour(1)),
+		RPM: map[string]Interval{}, FuelLPH: interval(w.Total, units.LitresPerHour(1)), PowerKW: interval(w.Power, 1e-3),
 		EngineFuelLPH: map[string]Interval{},
 		LoadPct:       scaled(w.Load.Mean, 100), TrimPct: scaled(w.Trim.Mean, 100),
 		PitchDeg: degrees(w.Pitch.Mean), RollDeg: degrees(w.Roll.Mean),
