@@ -43,6 +43,7 @@ type Row struct {
 	StepA, StepB         int
 	RPMA, RPMB           float64
 	Speed, Fuel, Economy Figure // kn, L/h, nm/L
+	Power, Energy        Figure // kW, Wh/nm, where batteries alone drive
 	Notes                []string
 }
 
@@ -62,7 +63,7 @@ func Of(a, b Side) *Comparison {
 	for engines := 8; engines > 0; engines-- {
 		as, bs := stepsOn(a.Results, engines), stepsOn(b.Results, engines)
 		for _, p := range calc.MatchSteps(rpms(as), rpms(bs), rpmRatio, rpmFloor) {
-			c.Rows = append(c.Rows, row(as[p[0]], bs, p[1]))
+			c.Rows = append(c.Rows, row(a.Results, b.Results, as[p[0]], bs, p[1]))
 			pairedA[as[p[0]].ID], pairedB[bs[p[1]].ID] = true, true
 		}
 	}
@@ -98,21 +99,19 @@ func unpaired(r *results.Results, paired map[int]bool) []float64 {
 	return out
 }
 
-func row(a *results.Step, bs []*results.Step, k int) Row {
+// row compares step a of ra with the k-th of the steps of rb.
+func row(ra, rb *results.Results, a *results.Step, bs []*results.Step, k int) Row {
 	b := bs[k]
 	r := Row{StepA: a.ID, StepB: b.ID, RPMA: a.RPM, RPMB: b.RPM}
-	figure := func(of func(*results.Step) *results.Interval) Figure {
+	for _, q := range quantities {
 		curve := calc.Curve{RPM: rpms(bs)}
 		for _, s := range bs {
-			curve.Y = append(curve.Y, estimate(of(s)))
+			curve.Y = append(curve.Y, estimate(q.of(rb, s)))
 		}
-		f := Figure{A: estimate(of(a)), B: curve.At(k, a.RPM)}
+		f := q.figure(&r)
+		f.A, f.B = estimate(q.of(ra, a)), curve.At(k, a.RPM)
 		f.Diff = calc.Welch(f.A, f.B)
-		return f
 	}
-	r.Speed = figure(func(s *results.Step) *results.Interval { return &s.SpeedKn })
-	r.Fuel = figure(func(s *results.Step) *results.Interval { return s.FuelLPH })
-	r.Economy = figure(func(s *results.Step) *results.Interval { return s.EconomyNMPerL })
 	note := func(a, b bool, words string) {
 		switch {
 		case a && b:
@@ -125,6 +124,9 @@ func row(a *results.Step, bs []*results.Step, k int) Row {
 	}
 	note(!a.CurrentCorrected, !b.CurrentCorrected, "in one direction only")
 	note(a.FuelFrom != "", b.FuelFrom != "", "with burn from "+results.FromTankLevel)
+	if da, db := drivenBy(ra, a), drivenBy(rb, b); da != db {
+		r.Notes = append(r.Notes, "A driven by "+da+", B by "+db)
+	}
 	return r
 }
 
@@ -151,6 +153,9 @@ func conditions(a, b Side) []string {
 	va, vb := &a.Results.Vessel, &b.Results.Vessel
 	if va.Name != vb.Name {
 		add("the boats differ: %q and %q", va.Name, vb.Name)
+	}
+	if da, db := drive(a.Results), drive(b.Results); da != db {
+		add("A is driven by %s, B by %s: what fuel gives and what batteries give are not set against each other", da, db)
 	}
 	if len(va.Engines) != len(vb.Engines) {
 		add("%d engines in A, %d in B; steps are compared on equal numbers of engines", len(va.Engines), len(vb.Engines))

@@ -3,6 +3,7 @@ package compare
 import (
 	"bytes"
 	"encoding/csv"
+	"io"
 	"math"
 	"strings"
 	"testing"
@@ -127,6 +128,88 @@ func TestForms(t *testing.T) {
 	rows, err := csv.NewReader(&table).ReadAll()
 	if err != nil || len(rows) != 3 || rows[1][4] != "10" || rows[1][5] != "10.5" || rows[2][10] != "64" && rows[2][11] != "" {
 		t.Errorf("%v, %v", rows, err)
+	}
+}
+
+// onBatteriesToo gives a day batteries: they alone drive at steps below 2000 rpm, with
+// so many Wh/nm, and at all where there is no fuel.
+func onBatteriesToo(r *results.Results, drive string, wh float64) *results.Results {
+	e := &results.Electric{Drive: drive}
+	for i := range r.Steps {
+		s := &r.Steps[i]
+		step := results.ElectricStep{Step: s.ID, Source: "battery"}
+		switch {
+		case drive == results.ElectricDrive:
+			s.FuelLPH, s.EconomyNMPerL = nil, nil
+		case s.RPM < 2000:
+			none := around(0, 0.01)
+			s.FuelLPH, s.EconomyNMPerL = &none, nil
+		default:
+			step.Source = "fuel"
+		}
+		power, energy, way := around(wh*s.SpeedKn.Mean/1000, 0.05), around(wh, 4), around(1000/wh, 0.01)
+		step.PowerKW, step.WhPerNM = &power, &energy
+		if step.Source == "battery" {
+			step.NMPerKWh = &way
+		}
+		e.Steps = append(e.Steps, step)
+	}
+	r.Electric = e
+	return r
+}
+
+// forms are the comparison as a table, a page and CSV.
+func forms(t *testing.T, c *Comparison) (text, html, table string) {
+	t.Helper()
+	var out [3]bytes.Buffer
+	for i, write := range []func(io.Writer) error{c.WriteText, c.WriteHTML, c.WriteCSV} {
+		if err := write(&out[i]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return out[0].String(), out[1].String(), out[2].String()
+}
+
+// Two electric days are compared by their energy, and have no columns of fuel.
+func TestElectricDays(t *testing.T) {
+	c := sides(onBatteriesToo(day("E", 1, 1000, 1600, 2200), results.ElectricDrive, 1000), onBatteriesToo(day("E", 1, 1000, 1600, 2200), results.ElectricDrive, 1100))
+	for _, r := range c.Rows {
+		if !r.Energy.Diff.Significant() || math.Abs(r.Energy.Percent()-10) > 0.1 || r.Fuel.Known() || math.Abs(r.Power.Percent()-10) > 0.1 {
+			t.Errorf("%.0f rpm: energy %+v, power %+v", r.RPMA, r.Energy, r.Power)
+		}
+	}
+	text, html, table := forms(t, c)
+	for _, form := range []string{text, html, table} {
+		if strings.Contains(form, "L/h") || strings.Contains(form, "nm/L") || strings.Contains(form, "fuel_l") {
+			t.Errorf("fuel of a boat without it in\n%s", form)
+		}
+	}
+	if !strings.Contains(text, "Wh/nm A") || !strings.Contains(text, "+10.0 ±") || !strings.Contains(html, "Energy per mile, Wh/nm, against speed") || strings.Count(html, "<svg") != 3 ||
+		!strings.Contains(table, "battery_energy_wh_per_nm difference_lo95") {
+		t.Errorf("%s\n%s", text, table)
+	}
+}
+
+// A hybrid has both, at the steps that the one or the other drove; with a boat on
+// fuel it is compared by what both have.
+func TestHybridDays(t *testing.T) {
+	hybrid := onBatteriesToo(day("H", 1, 1000, 1600, 2200, 2800), results.HybridDrive, 1000)
+	for _, r := range sides(hybrid, hybrid).Rows {
+		if r.Fuel.Known() == r.Energy.Known() || r.Energy.Known() != (r.RPMA < 2000) {
+			t.Errorf("%.0f rpm: burn %+v, energy %+v", r.RPMA, r.Fuel, r.Energy)
+		}
+	}
+	c := sides(day("H", 1, 1000, 1600, 2200, 2800), hybrid)
+	for _, r := range c.Rows {
+		if r.Energy.Known() || r.Fuel.Known() != (r.RPMA > 2000) || r.Fuel.Known() && r.Fuel.Diff.Significant() {
+			t.Errorf("%.0f rpm: burn %+v, energy %+v", r.RPMA, r.Fuel, r.Energy)
+		}
+	}
+	text, _, _ := forms(t, c)
+	for _, want := range []string{"A driven by fuel, B by battery", "A is driven by fuel, B by fuel and batteries", "L/h A", "Wh/nm A"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %q in\n%s", want, text)
+		}
 	}
 }
 

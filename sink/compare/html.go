@@ -22,6 +22,7 @@ var page = template.Must(template.New("compare").Parse(pageText))
 
 type view struct {
 	A, B      string
+	Heads     []viewHead
 	Rows      []viewRow
 	Notes     []string
 	Plots     []drawing
@@ -33,6 +34,8 @@ type drawing struct {
 	Title string
 	SVG   template.HTML
 }
+
+type viewHead struct{ Name, Unit, Change string }
 
 type viewRow struct {
 	RPMA, RPMB string
@@ -48,13 +51,22 @@ type viewFigure struct {
 // WriteHTML writes the comparison as one file that needs nothing else.
 func (c *Comparison) WriteHTML(w io.Writer) error {
 	v := view{A: c.A.title(), B: c.B.title(), Explained: Explained}
+	shown := c.shown()
+	for _, q := range shown {
+		head := viewHead{q.name, q.unit, "B − A"}
+		if q.relative {
+			head.Change += ", %"
+		}
+		v.Heads = append(v.Heads, head)
+	}
 	for i := range c.Rows {
 		r := &c.Rows[i]
-		v.Rows = append(v.Rows, viewRow{fixed(r.RPMA, 0), fixed(r.RPMB, 0), []viewFigure{
-			{fixed(r.Speed.A.Mean, 2), fixed(r.Speed.B.Mean, 2), r.Speed.change(2), r.Speed.star() != ""},
-			{fixed(r.Fuel.A.Mean, 1), fixed(r.Fuel.B.Mean, 1), r.Fuel.change(1), r.Fuel.star() != ""},
-			{fixed(r.Economy.A.Mean, 3), fixed(r.Economy.B.Mean, 3), r.Economy.percent(), r.Economy.star() != ""},
-		}, strings.Join(r.Notes, "; ")})
+		row := viewRow{fixed(r.RPMA, 0), fixed(r.RPMB, 0), nil, strings.Join(r.Notes, "; ")}
+		for _, q := range shown {
+			f := q.figure(r)
+			row.Figures = append(row.Figures, viewFigure{fixed(f.A.Mean, q.digits), fixed(f.B.Mean, q.digits), q.change(f), f.star() != ""})
+		}
+		v.Rows = append(v.Rows, row)
 	}
 	v.Notes = append(c.lonely(), c.Conditions...)
 	plots, err := c.plots()
@@ -72,25 +84,22 @@ func (c *Comparison) WriteHTML(w io.Writer) error {
 
 // plots draws what the steps of both sides give over one scale.
 func (c *Comparison) plots() ([]drawing, error) {
-	speed := func(s *results.Step) *results.Interval { return &s.SpeedKn }
-	rpm := func(s *results.Step) *results.Interval {
+	rpm := func(_ *results.Results, s *results.Step) *results.Interval {
 		i := chart.Exact(s.RPM)
 		return &i
 	}
 	var out []drawing
-	for _, d := range []struct {
-		title, x string
-		of, at   func(*results.Step) *results.Interval
-	}{
-		{"Speed, kn, against rpm", "rpm", speed, rpm},
-		{"Burn, L/h, against speed", "kn", func(s *results.Step) *results.Interval { return s.FuelLPH }, speed},
-		{"Economy, nm/L, against speed", "kn", func(s *results.Step) *results.Interval { return s.EconomyNMPerL }, speed},
-	} {
-		p := chart.New(d.x, "")
+	for i, q := range c.shown() {
+		at, over, x := rpm, "rpm", "rpm"
+		if i > 0 {
+			at, over, x = quantities[0].of, "speed", "kn"
+		}
+		title := fmt.Sprintf("%s%s, %s, against %s", strings.ToUpper(q.name[:1]), q.name[1:], q.unit, over)
+		p := chart.New(x, "")
 		p.Legend.Top, p.Legend.Left = true, true
 		var all chart.Points
 		for i, side := range []Side{c.A, c.B} {
-			pts := series(side.Results, d.at, d.of)
+			pts := series(side.Results, at, q.of)
 			if err := chart.AddPoints(p, pts, looks[i]); err != nil {
 				return nil, err
 			}
@@ -104,7 +113,7 @@ func (c *Comparison) plots() ([]drawing, error) {
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, drawing{d.title, svg})
+		out = append(out, drawing{title, svg})
 	}
 	return out, nil
 }
@@ -118,14 +127,14 @@ const (
 var looks = [2]chart.Look{chart.Filled.Named("A"), chart.Triangle.Named("B")}
 
 // series takes the steps on as many engines as the side ever had in gear.
-func series(r *results.Results, at, of func(*results.Step) *results.Interval) chart.Points {
+func series(r *results.Results, at, of func(*results.Results, *results.Step) *results.Interval) chart.Points {
 	most := 0
 	for i := range r.Steps {
 		most = max(most, len(r.Steps[i].Engines))
 	}
 	var out chart.Points
 	for _, s := range stepsOn(r, most) {
-		if x, y := at(s), of(s); x != nil && y != nil && !math.IsNaN(y.Mean) {
+		if x, y := at(r, s), of(r, s); x != nil && y != nil && !math.IsNaN(y.Mean) {
 			out = append(out, chart.Point{X: *x, Y: *y})
 		}
 	}

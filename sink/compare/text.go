@@ -18,13 +18,27 @@ const Explained = "B less A at A's rpm, with its 95 % interval. * marks what dif
 func (c *Comparison) WriteText(w io.Writer) error {
 	fmt.Fprintf(w, "A: %s\nB: %s\n\n", c.A.title(), c.B.title())
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "rpm A\trpm B\tkn A\tkn B\tB-A kn\t\tL/h A\tL/h B\tB-A L/h\t\tnm/L A\tnm/L B\tB-A %\t\t")
+	shown := c.shown()
+	fmt.Fprint(t, "rpm A\trpm B\t")
+	for _, q := range shown {
+		of := q.unit
+		if q.relative {
+			of = "%"
+		}
+		fmt.Fprintf(t, "%s A\t%s B\tB-A %s\t\t", q.unit, q.unit, of)
+	}
+	fmt.Fprintln(t)
 	for i := range c.Rows {
 		r := &c.Rows[i]
-		fmt.Fprintf(t, "%.0f\t%.0f\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", r.RPMA, r.RPMB,
-			fixed(r.Speed.A.Mean, 2), fixed(r.Speed.B.Mean, 2), r.Speed.change(2), r.Speed.star(),
-			fixed(r.Fuel.A.Mean, 1), fixed(r.Fuel.B.Mean, 1), r.Fuel.change(1), r.Fuel.star(),
-			fixed(r.Economy.A.Mean, 3), fixed(r.Economy.B.Mean, 3), r.Economy.percent(), r.Economy.star(), strings.Join(r.Notes, "; "))
+		fmt.Fprintf(t, "%.0f\t%.0f\t", r.RPMA, r.RPMB)
+		for _, q := range shown {
+			f := q.figure(r)
+			fmt.Fprintf(t, "%s\t%s\t%s\t%s\t", fixed(f.A.Mean, q.digits), fixed(f.B.Mean, q.digits), q.change(f), f.star())
+		}
+		if len(r.Notes) > 0 {
+			fmt.Fprint(t, "  ", strings.Join(r.Notes, "; "))
+		}
+		fmt.Fprintln(t)
 	}
 	if err := t.Flush(); err != nil {
 		return err
@@ -68,18 +82,14 @@ func (c *Comparison) lonely() []string {
 }
 
 // change is the difference with half of its interval.
-func (f *Figure) change(digits int) string {
-	if !f.Known() {
+func (q *quantity) change(f *Figure) string {
+	switch {
+	case !f.Known():
 		return "-"
+	case q.relative:
+		return fmt.Sprintf("%+.1f ±%.1f", f.Percent(), 100*f.Diff.HalfWidth()/f.A.Mean)
 	}
-	return fmt.Sprintf("%+.*f ±%.*f", digits, f.Diff.Mean, digits, f.Diff.HalfWidth())
-}
-
-func (f *Figure) percent() string {
-	if !f.Known() {
-		return "-"
-	}
-	return fmt.Sprintf("%+.1f ±%.1f", f.Percent(), 100*f.Diff.HalfWidth()/f.A.Mean)
+	return fmt.Sprintf("%+.*f ±%.*f", q.digits, f.Diff.Mean, q.digits, f.Diff.HalfWidth())
 }
 
 func (f *Figure) star() string {
@@ -101,16 +111,18 @@ func fixed(v float64, digits int) string {
 func (c *Comparison) WriteCSV(w io.Writer) error {
 	out := csv.NewWriter(w)
 	header := []string{"step_a", "step_b", "rpm_a", "rpm_b"}
-	for _, name := range []string{"speed_kn", "fuel_l_per_h", "economy_nm_per_l"} {
+	shown := c.shown()
+	for _, q := range shown {
 		for _, part := range []string{"a", "b_at_rpm_a", "difference", "difference_lo95", "difference_hi95", "p"} {
-			header = append(header, name+" "+part)
+			header = append(header, q.key+" "+part)
 		}
 	}
 	out.Write(append(header, "note")) // errors are kept by the writer
 	for i := range c.Rows {
 		r := &c.Rows[i]
 		line := []string{strconv.Itoa(r.StepA), strconv.Itoa(r.StepB), cell(r.RPMA), cell(r.RPMB)}
-		for _, f := range []*Figure{&r.Speed, &r.Fuel, &r.Economy} {
+		for _, q := range shown {
+			f := q.figure(r)
 			lo, hi := f.Diff.Interval()
 			for _, v := range []float64{f.A.Mean, f.B.Mean, f.Diff.Mean, lo, hi, f.Diff.P} {
 				line = append(line, cell(v))
