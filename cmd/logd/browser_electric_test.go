@@ -1,6 +1,7 @@
 package main
 
 import (
+	"io"
 	"log/slog"
 	"net/http/httptest"
 	"path/filepath"
@@ -15,9 +16,8 @@ import (
 
 // atSpeed is how the day of a boat with batteries stands once it has four steps and
 // holds another at speed.
-func atSpeed(t *testing.T, name string, cfg configs.Config) *results.Live {
+func atSpeed(t *testing.T, name string, r recording, cfg configs.Config) *results.Live {
 	t.Helper()
-	r := simulatedRecording(t, filepath.Join("../../testdata/completeness", name+".yaml"))
 	d := day.New(cfg, version, func() []string { return r.buses })
 	look := r.frames[0].Time
 	for i := range r.frames {
@@ -36,21 +36,27 @@ func atSpeed(t *testing.T, name string, cfg configs.Config) *results.Live {
 	return nil
 }
 
-// The live page has the figures of what drives the boat, and no others.
+// The page, live and of the day, has the figures of what drives the boat, and no others.
 func TestPageOfBatteriesInBrowser(t *testing.T) {
 	browserReady(t)
-	trials, err := page.Open(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	for name, config := range map[string]configs.Battery{"electric": {Instances: []int{1, 2}}, "hybrid": {Instances: []int{1}}} {
+	usable, length := 20.0, 7.2
+	for name, config := range map[string]configs.Battery{"electric": {Instances: []int{1, 2}, UsableKWh: &usable}, "hybrid": {Instances: []int{1}, UsableKWh: &usable}} {
 		t.Run(name, func(t *testing.T) {
 			cfg := configs.Default()
-			cfg.Battery.Instances = config.Instances
+			cfg.Battery, cfg.Vessel.LengthM = config, &length
 			if name == "electric" {
 				cfg.Fuel.Kind = "none"
 			}
-			state := atSpeed(t, name, cfg)
+			r := simulatedRecording(t, filepath.Join("../../testdata/completeness", name+".yaml"))
+			state := atSpeed(t, name, r, cfg)
+			dir := filepath.Join(t.TempDir(), "out")
+			if _, err := replay(cfg, []string{r.write(t)}, nil, dir, io.Discard); err != nil {
+				t.Fatal(err)
+			}
+			trials, err := page.Open(dir)
+			if err != nil {
+				t.Fatal(err)
+			}
 			h, err := page.New(page.Options{Trials: trials, Access: page.Access{Listen: "127.0.0.1:0"}, Log: slog.New(slog.DiscardHandler),
 				Live: func() (*results.Live, <-chan struct{}) { return state, nil }})
 			if err != nil {

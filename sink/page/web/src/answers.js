@@ -1,5 +1,6 @@
 // The four answers people came for, and what they ask next.
 import { h } from "./dom.js"
+import { burnsNothing, energyAnswers } from "./electric.js"
 import { DASH, capital, digits, fixed, known, listed, plusMinus, significant, unit, MPH } from "./format.js"
 
 export function answers(c) {
@@ -18,7 +19,7 @@ export function answers(c) {
 // before gives the answers without amendments; null where none is in force.
 function before(c) {
   const r = c.results
-  return r.original_best ? figures({ ...c, results: { ...r, best: r.original_best, steps: r.original_steps } }) : null
+  return r.original_best ? figures({ ...c, results: { ...r, best: r.original_best, steps: r.original_steps, electric: r.original_electric } }) : null
 }
 
 // brief is an answer in a line.
@@ -33,7 +34,8 @@ function amended(r) {
 const step = (r, id) => (id == null ? null : r.steps.find((s) => s.id === id) ?? null)
 
 function figures(c) {
-  return [top(c), economy(c), cruise(c), range(c)]
+  const r = c.results, batteries = r.electric ? energyAnswers(r, (label, ...about) => absent(r, label, ...about), atRPM, caveat) : []
+  return burnsNothing(r) ? [top(c), ...batteries] : [top(c), economy(c), cruise(c), range(c), ...batteries]
 }
 
 function absent(r, label, ...about) {

@@ -1,5 +1,6 @@
 // Speed, burn and economy against rpm, with their intervals.
 import { h } from "./dom.js"
+import { burnsNothing, electricOf } from "./electric.js"
 import { known } from "./format.js"
 import { originalOf } from "./original.js"
 import { axis, colour, frame, font, rem, uPlot } from "./plot.js"
@@ -9,8 +10,7 @@ export function curves(c) {
   const from = r.steps.find((s) => s.fuel_from)?.fuel_from, source = from ? `, from ${from}` : ""
   const kinds = [
     { title: `Speed, kn`, of: (s) => s.speed_kn, marks: ["top_speed_step"], rising: true },
-    { title: `Burn, ${sys.burnUnit}${source}`, of: (s) => sys.burnOf(s.fuel_lph), marks: ["cruise_step"], rising: true },
-    { title: `Economy, ${sys.economyUnit}${source}`, of: (s) => sys.economyOf(s.economy_nm_per_l), marks: ["best_planing_economy_step", "best_economy_step"] },
+    ...(burnsNothing(r) ? [] : ofFuel()), ...(r.electric ? ofBatteries() : []),
   ]
   const plots = []
   const element = h("div", { class: "grid" }, kinds.map((k) => {
@@ -24,6 +24,22 @@ export function curves(c) {
     element: h("div", null, element, h("p", { class: "small" }, "Bars are 95 % intervals. Filled: current taken out. Open ring: one direction only.",
       originalOf(r) && " Diamond: without amendments.")),
     end: () => plots.forEach((p) => p.end()),
+  }
+
+  function ofFuel() {
+    return [
+      { title: `Burn, ${sys.burnUnit}${source}`, of: (s) => sys.burnOf(s.fuel_lph), marks: ["cruise_step"], rising: true },
+      { title: `Economy, ${sys.economyUnit}${source}`, of: (s) => sys.economyOf(s.economy_nm_per_l), marks: ["best_planing_economy_step", "best_economy_step"] },
+    ]
+  }
+
+  // Batteries' figures are those of steps that they alone drove.
+  function ofBatteries() {
+    const of = (key) => (s) => {
+      const e = electricOf({ electric: r.steps.includes(s) ? r.electric : r.original_electric }, s)
+      return e?.nm_per_kwh ? e[key] : null
+    }
+    return [{ title: "Battery power, kW", of: of("power_kw"), marks: [], rising: true }, { title: "Energy per mile, Wh/nm", of: of("wh_per_nm"), marks: [] }]
   }
 }
 

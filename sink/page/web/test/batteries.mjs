@@ -1,6 +1,6 @@
-// The live page of a boat that batteries drive, alone or beside fuel, on a telephone
-// and on a desk. DRIVE is electric or hybrid.
-import { accessible, assert, end, fits, open, picture, until } from "./browser.mjs"
+// The page of a boat that batteries drive, alone or beside fuel, live and of the day, on
+// a telephone and on a desk. DRIVE is electric or hybrid.
+import { absent, accessible, assert, end, fits, open, picture, until } from "./browser.mjs"
 
 const drive = process.env.DRIVE, hybrid = drive === "hybrid"
 for (const [width, height] of [[390, 844], [1280, 800]]) {
@@ -19,6 +19,32 @@ for (const [width, height] of [[390, 844], [1280, 800]]) {
   await accessible(page, `live, ${drive}, ${width} px`)
   await fits(page, `live, ${drive}, ${width} px`)
   await picture(page, `${drive}-${width}`)
+  await page.context().close()
+}
+
+for (const [width, height] of [[390, 844], [1280, 800]]) {
+  const page = await open("#/day/1", { width, height, forgive: absent })
+  await page.locator("#curves canvas").nth(2).waitFor()
+  const answers = await page.evaluate(() => Object.fromEntries([...document.querySelectorAll(".answers .answer")]
+    .map((a) => [a.querySelector("h2").textContent, a.querySelector(".value").textContent])))
+  const [least, range, used] = Object.entries(answers).slice(-3)
+  assert.equal(Object.keys(answers).length, hybrid ? 7 : 4)
+  assert.match(least[0], /^Least energy per mile/)
+  assert.match(least[1], /^\d+ Wh\/nm$/)
+  assert.match(range[0], hybrid ? /^Best range on batteries/ : /^Best range on the plane/)
+  assert.match(range[1], /^\d+(\.\d)? nm$/)
+  assert.match(used[1], /^\d+\.\d kWh$/)
+  const heads = (await page.locator("#steps thead th").allTextContents()).join("|")
+  assert.equal(heads.includes("Burn"), hybrid, heads)
+  assert.ok(heads.includes("Power kW|Energy Wh/nm|Range"), heads)
+  const plots = await page.locator("#curves figcaption").allTextContents()
+  assert.equal(plots.length, hybrid ? 5 : 3)
+  assert.ok(plots.includes("Energy per mile, Wh/nm, against rpm"), plots)
+  await accessible(page, `day, ${drive}, ${width} px`)
+  await fits(page, `day, ${drive}, ${width} px`)
+  await picture(page, `day-${drive}-${width}`)
+  await page.evaluate(() => document.querySelector("#steps").scrollIntoView())
+  await picture(page, `steps-${drive}-${width}`)
   await page.context().close()
 }
 await end()
