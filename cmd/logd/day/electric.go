@@ -92,7 +92,7 @@ func (d *document) missingEnergy(rep *calc.Report) []results.MissingFigure {
 	case d.reversed(rep):
 		add("the current of the batteries reads the wrong way round, see the findings", "energy per mile", on)
 	case len(rep.Steps) > 0 && rep.Energy.Economy == 0:
-		add("at no step did batteries alone drive the boat", "energy per mile", on)
+		add(neverAlone(rep), "energy per mile", on)
 	case c.Battery.UsableKWh == nil:
 		add("battery.usable_kwh is not configured: the energy that the maker says can be used", on)
 	}
@@ -100,6 +100,16 @@ func (d *document) missingEnergy(rep *calc.Report) []results.MissingFigure {
 		add(why, "state of charge")
 	}
 	return out
+}
+
+// neverAlone says why there is no step that batteries alone drove.
+func neverAlone(rep *calc.Report) string {
+	for i := range rep.Steps {
+		if s := &rep.Steps[i]; s.Electric.Source == calc.UnknownSource && math.IsNaN(s.Fuel.Mean) && !math.IsNaN(s.Electric.Power.Mean) {
+			return "without a fuel rate (" + pgn.FuelRate.Ways() + ") it is not known at which steps batteries alone drove the boat"
+		}
+	}
+	return "at no step did batteries alone drive the boat"
 }
 
 // rangeName tells the range on batteries from that on fuel, where there are both.
