@@ -12,10 +12,10 @@ const batchLen = 128
 
 // Rest is how long the kernel collects frames before they are taken, unless a
 // whole batch was there at the last look. Their times are the kernel's, so they
-// lose nothing by it, and the processor need not wake for every frame. The
-// kernel's usual buffer (net.core.rmem_default, 208 KiB) has room for 250 frames
-// at the least, four full buses give 150 in that time.
-const Rest = 20 * time.Millisecond
+// lose nothing by it, and the processor need not wake for every frame. A buffer of
+// the kernel's usual limit (net.core.rmem_max, 208 KiB, which it doubles) has room
+// for some 550 frames; eight full buses give 430 in that time.
+const Rest = 30 * time.Millisecond
 
 // patience is how long the kernel waits for a frame before it is looked whether
 // listening is to end.

@@ -17,7 +17,7 @@ import (
 )
 
 const (
-	tick       = 100 * time.Millisecond // between blocks: how soon readers see a frame
+	tick       = 200 * time.Millisecond // between blocks: how soon readers see a frame
 	lookEvery  = time.Second            // for other programs' changes, room on the disk, a second attempt
 	beatEvery  = time.Minute
 	takeAtOnce = 4096
