@@ -58,6 +58,9 @@ func (q *queue) take(dst []frame.Frame, limit int) []frame.Frame {
 		q.first = (q.first + 1) % len(q.frames)
 		q.n--
 	}
+	if q.n == 0 {
+		q.first = 0 // only as much of the ring is ever touched as was needed at once
+	}
 	q.room.Broadcast()
 	return dst
 }
