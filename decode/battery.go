@@ -1,8 +1,6 @@
 package decode
 
 import (
-	"time"
-
 	"trialday.example/logd/decode/choose"
 	"trialday.example/logd/pgn"
 )
@@ -19,9 +17,6 @@ type finer struct {
 	at   int64
 	used bool
 }
-
-// batteryPatience is that of choose for batteries.
-const batteryPatience = int64(15 * time.Second)
 
 // coarse are the quantities that 127508 gives.
 var coarse = [...]pgn.Quantity{pgn.BatteryVoltage, pgn.BatteryCurrent}
@@ -57,7 +52,7 @@ func (b *batteries) covered(m *message, c *choose.Chooser) bool {
 	if !last.used {
 		return false
 	}
-	if m.at-last.at <= batteryPatience {
+	if m.at-last.at <= choose.Battery.Patience() {
 		return true
 	}
 	last.used = false

@@ -203,7 +203,7 @@ func (c *Chooser) find(sel *selector, source uint16, t int64) int {
 		return len(sel.candidates) - 1
 	}
 	for i := range sel.candidates {
-		if i != sel.current && !sel.candidates[i].alive(t, sel.group.patience()) {
+		if i != sel.current && !sel.candidates[i].alive(t, sel.group.Patience()) {
 			if sel.home == i {
 				sel.home = -1
 			}
@@ -221,7 +221,7 @@ func (c *Chooser) failover(sel *selector, i int, t int64) {
 		c.change(sel, i, t, OnlySource)
 		return
 	}
-	patience := sel.group.patience()
+	patience := sel.group.Patience()
 	if sel.candidates[sel.current].alive(t, patience) || !sel.candidates[i].proven(t, patience) {
 		return
 	}
@@ -254,7 +254,7 @@ func (c *Chooser) review(sel *selector, t int64) {
 		}
 	}
 	sel.block = t
-	if sel.current < 0 || !sel.candidates[sel.current].alive(t, sel.group.patience()) {
+	if sel.current < 0 || !sel.candidates[sel.current].alive(t, sel.group.Patience()) {
 		return
 	}
 	best, why := -1, OnlySource
@@ -275,7 +275,7 @@ func (c *Chooser) review(sel *selector, t int64) {
 func (c *Chooser) leads(sel *selector, i int, t int64) (Why, bool) {
 	k := &sel.candidates[i]
 	why, better := c.better(sel, i, sel.current, t)
-	if i == sel.current || !better || !k.alive(t, sel.group.patience()) {
+	if i == sel.current || !better || !k.alive(t, sel.group.Patience()) {
 		k.leads = false
 		return why, false
 	}
@@ -322,7 +322,7 @@ func (c *Chooser) better(sel *selector, i, than int, t int64) (Why, bool) {
 func (k *candidate) complete(g Group, t int64) int {
 	n := 0
 	for i := range k.main {
-		memory := g.patience()
+		memory := g.Patience()
 		if g == Motion && i == 1 {
 			memory = courseMemory
 		}

@@ -57,11 +57,11 @@ func (g Group) instanced() bool { return g >= EngineState && g <= Rudder }
 // of a battery may be out of the range of the one message that is sent.
 func (g Group) explained() bool { return g == Battery || g == Charge }
 
-// patience is how long a device may be without a value before another takes
+// Patience, ns, is how long a device may be without a value before another takes
 // over: three periods of the group's slowest usual rate, 1 Hz for the quick
 // ones; tanks come every 2.5 s and are allowed six (common practice, no
 // source).
-func (g Group) patience() int64 {
+func (g Group) Patience() int64 {
 	switch {
 	case g <= Gearbox:
 		return int64(3 * time.Second)
@@ -94,7 +94,7 @@ var members = func() (all [256]struct {
 }) {
 	for q, r := range roles {
 		m := &all[q]
-		m.member, m.patience = r, r.group.patience()
+		m.member, m.patience = r, r.group.Patience()
 		if r.group.instanced() {
 			m.instances = 0xFF
 		}

@@ -104,7 +104,7 @@ func (c *Twins) Use(s *sample.Sample, from Bus, m *pgn.Message) bool {
 			c.change(t, s, why)
 		}
 	}
-	silent := s.Time-t.heard[t.used].last > Of(s.Quantity).patience()
+	silent := s.Time-t.heard[t.used].last > Of(s.Quantity).Patience()
 	if from != t.used && s.State == pgn.Valid && silent {
 		c.change(t, s, Failover)
 	}

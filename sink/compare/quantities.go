@@ -56,10 +56,7 @@ func burn(r *results.Results, s *results.Step) *results.Interval {
 // onBatteries is a figure of the steps that batteries alone drove.
 func onBatteries(of func(*results.ElectricStep) *results.Interval) func(*results.Results, *results.Step) *results.Interval {
 	return func(r *results.Results, s *results.Step) *results.Interval {
-		if r.Electric == nil {
-			return nil
-		}
-		if e := r.Electric.Of(s.ID); e != nil && e.NMPerKWh != nil {
+		if e := r.Electric.Alone(s.ID); e != nil {
 			return of(e)
 		}
 		return nil

@@ -211,9 +211,7 @@ func (m *maker) stepPoints(r *results.Results, s *results.Step) {
 	p.setFloat("pitch_deg", s.PitchDeg)
 	p.setFloat("trim_pct", s.TrimPct)
 	p.setFloat("mass_kg", s.MassKg)
-	if e := r.Electric; e != nil {
-		p.setElectric(e.Of(s.ID))
-	}
+	p.setElectric(r.Electric.Of(s.ID))
 	m.out = append(m.out, p)
 	for i, e := range r.Vessel.Engines {
 		if v, ok := s.EngineFuelLPH[e.Name]; ok && i < len(m.engines) {

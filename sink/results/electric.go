@@ -171,6 +171,14 @@ func electricOptimum(o *calc.Optimum) ElectricOptimum {
 	return ElectricOptimum{interval(o.Speed, units.Knots(1)), interval(o.Economy, nmPerKWh), o.Steps, ""}
 }
 
+// Alone is the electric side of a step that batteries alone drove; nil for none.
+func (e *Electric) Alone(step int) *ElectricStep {
+	if s := e.Of(step); s != nil && s.NMPerKWh != nil {
+		return s
+	}
+	return nil
+}
+
 // Of is the electric side of a step; nil for none.
 func (e *Electric) Of(step int) *ElectricStep {
 	if e == nil {

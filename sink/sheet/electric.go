@@ -269,12 +269,12 @@ func electricOf(r *results.Results, of func(*results.ElectricStep) *results.Inte
 
 // onBatteries is electricOf where batteries alone drive.
 func onBatteries(r *results.Results, of func(*results.ElectricStep) *results.Interval) ofStep {
-	return electricOf(r, func(e *results.ElectricStep) *results.Interval {
-		if e.NMPerKWh == nil {
-			return nil
+	return func(s *results.Step) *results.Interval {
+		if e := r.Electric.Alone(s.ID); e != nil {
+			return of(e)
 		}
-		return of(e)
-	})
+		return nil
+	}
 }
 
 // electric tells what the batteries gave over the day, and how the figures were

@@ -31,17 +31,12 @@ func (d *daemon) surveys(ctx context.Context, s *session, c *cursor) {
 			d.recorder.status.cut.Store(true)
 		}
 	})
-	told := int64(0)
-	c.each(ctx, survey.Frame, func() {
-		if since()-told < int64(lookEvery) {
-			return
-		}
-		told = since()
+	c.each(ctx, survey.Frame, onceASecond(func() {
 		now := surveyState{survey.Clock(), maps.Clone(survey.frames), survey.other}
 		d.mu.Lock()
 		d.survey = now
 		d.mu.Unlock()
-	})
+	}))
 }
 
 func isUDP(name string) bool { return strings.HasPrefix(name, socketcan.UDPPrefix) }
