@@ -57,7 +57,7 @@ func (r *Results) fuelCheck(c *calc.FuelCheck, e Edge) {
 		f.Engines = append(f.Engines, EngineFuelCheck{Engine: name, MeteredL: scaled(in.Volume, litres),
 			Trip: fuelScale(&in.Trip), TripResets: in.Resets, ImbalancePct: interval(c.Imbalance[i], 100)})
 	}
-	if f.MeteredL != nil && f.Trip == nil && f.Tank == nil && f.TopUp == nil {
+	if r.Vessel.FuelKind != "none" && f.MeteredL != nil && f.Trip == nil && f.Tank == nil && f.TopUp == nil {
 		r.Missing = append(r.Missing, MissingFigure{"fuel meter check",
 			"needs trip totals (" + pgn.TripFuel.Ways() + "), a tank level (PGN 127505) over enough burn, or fuel.top_up_l"})
 	}

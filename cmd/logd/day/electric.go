@@ -10,6 +10,7 @@ import (
 	"trialday.example/logd/calc"
 	"trialday.example/logd/calc/energy"
 	"trialday.example/logd/configs"
+	"trialday.example/logd/decode/choose"
 	"trialday.example/logd/pgn"
 	"trialday.example/logd/sink/results"
 )
@@ -46,19 +47,10 @@ func newEnergy(c *configs.Config) energy.Watch {
 }
 
 // electric adds the electric side: its figures, what of them is missing and for
-// want of what, and what is wrong. A boat that burns nothing is not told what its
-// fuel meters lack.
-// Before is the report without amendments, nil where there is none.
+// want of what, and what is wrong. Before is the report without amendments, nil
+// where there is none.
 func (d *document) electric(r *results.Results, rep, before *calc.Report) {
 	c := &d.Config
-	if burnsNothing(c) {
-		r.Missing = slices.DeleteFunc(r.Missing, func(m results.MissingFigure) bool {
-			return slices.Contains(ofFuel, m.Figure) || strings.Contains(m.Why, "no fuel rate")
-		})
-		r.Vessel.Mass = slices.DeleteFunc(r.Vessel.Mass, func(m results.MassItem) bool { return m.Name == "fuel" && m.Kg == 0 })
-		r.Findings = slices.DeleteFunc(r.Findings, func(f results.Finding) bool { return f.Kind == "day_burn" })
-		r.DayBurn = nil
-	}
 	if drive := driveOf(c); drive != "" {
 		r.AddElectric(rep, drive, d.Energy, usableEnergy(c), c.Battery.ReservePct/100, d.Burn.Distance)
 		if before != nil {
@@ -70,9 +62,6 @@ func (d *document) electric(r *results.Results, rep, before *calc.Report) {
 	}
 	r.Missing = append(r.Missing, d.unnamedBattery(rep)...)
 }
-
-// ofFuel are the missing figures that a boat without fuel has no use for.
-var ofFuel = []string{"fuel burn", "economy", "range", "CO2 and cost per nautical mile", "fuel meter check", "burn of the day"}
 
 // missingEnergy names the electric figures that could not be derived.
 func (d *document) missingEnergy(rep *calc.Report) []results.MissingFigure {
@@ -238,14 +227,12 @@ func (d *Day) electricNow(l *results.Live, s *calc.Live) {
 	}
 	var charges []float64
 	for _, n := range d.cfg.Battery.Instances {
-		charges = append(charges, d.energy.Charge(n, d.decoder.Now()-chargeLimit))
+		// It changes slowly, and is shown as the present one for as long as a device may
+		// be silent before another takes over.
+		charges = append(charges, d.energy.Charge(n, d.decoder.Now()-choose.Charge.Patience()))
 	}
 	l.AddElectric(drive, s, d.cfg.Battery.Instances, charges)
 }
-
-// chargeLimit, ns: a state of charge changes slowly, and is shown as the present one
-// for as long as a device may be silent before another takes over.
-const chargeLimit = int64(15e9)
 
 // batteryLamp tells whether the power of the batteries that drive the boat is
 // heard; ok is false where none does.

@@ -10,8 +10,12 @@ import (
 	"trialday.example/logd/sink/results"
 )
 
-// missingBurn says why steps have no burn, and what hangs on it.
+// missingBurn says why steps have no burn, and what hangs on it; nothing of a boat
+// that has none.
 func (d *document) missingBurn(names []string, rep *calc.Report) []results.MissingFigure {
+	if burnsNothing(&d.Config) {
+		return nil
+	}
 	var out []results.MissingFigure
 	without, some := burnless(rep)
 	if why := noBurn(names, rep); why != "" {

@@ -147,6 +147,9 @@ func (d *document) vessel(names []string) results.Vessel {
 		total := calc.TotalMass(items)
 		v.TestMassKg = &total
 		for _, i := range items {
+			if i.Name == "fuel" && i.Kg == 0 && burnsNothing(c) {
+				continue
+			}
 			v.Mass = append(v.Mass, results.MassItem{Name: i.Name, Kg: i.Kg})
 		}
 	}

@@ -53,7 +53,7 @@ const leastDerived = 10
 
 // dayBurn gives what was burnt over the day where no fuel rate tells it.
 func (d *document) dayBurn(r *results.Results, rep *calc.Report, names []string) {
-	if rep.HasFuel && withoutFuel(names, rep) == "" || rep.Heard == 0 {
+	if rep.HasFuel && withoutFuel(names, rep) == "" || rep.Heard == 0 || burnsNothing(&d.Config) {
 		return
 	}
 	ref := fuelReference(&d.Config)
