@@ -94,7 +94,7 @@ func (t *Timeline) body() []byte {
 		b.number(int64(c.channel))
 		b.number(int64(c.engine))
 		for i := range c.parts {
-			b.series(&c.parts[i], len(t.places))
+			b.series(&c.parts[i], len(t.places), channels[c.channel].quantum)
 		}
 	}
 	return b
@@ -107,16 +107,22 @@ func (b *body) number(v int64) { *b = binary.LittleEndian.AppendUint64(*b, uint6
 
 func (b *body) float(v float32) { *b = binary.LittleEndian.AppendUint32(*b, math.Float32bits(v)) }
 
-func (b *body) series(s *series, cells int) {
+func (b *body) series(s *series, cells int, quantum float64) {
+	at := s.look(s.base)
+	float := func(q int32) { b.float(float32(float64(q) * quantum)) }
 	for i := range cells {
+		c := at.cell(i)
 		if s.base == 0 {
-			b.float(s.values[i])
+			if c.count == 0 {
+				b.float(float32(math.NaN()))
+			} else {
+				float(c.mean)
+			}
 			continue
 		}
-		c := s.at(s.base, i)
-		b.float(c.min)
-		b.float(c.max)
-		b.float(c.mean)
+		float(c.min)
+		float(c.max)
+		float(c.mean)
 		*b = binary.LittleEndian.AppendUint32(*b, c.count)
 	}
 }
@@ -229,12 +235,12 @@ func (r *reader) column(base, cells int) column {
 	c := column{channel: int(r.number(0, int64(len(channels)-1))), engine: int(r.number(0, calc.MaxEngines-1))}
 	c.parts = make([]series, channels[c.channel].parts())
 	for i := range c.parts {
-		c.parts[i] = r.series(base, cells)
+		c.parts[i] = r.series(base, cells, channels[c.channel].quantum)
 	}
 	return c
 }
 
-func (r *reader) series(base, cells int) series {
+func (r *reader) series(base, cells int, quantum float64) series {
 	s := series{base: base}
 	size := 16
 	if base == 0 {
@@ -244,15 +250,27 @@ func (r *reader) series(base, cells int) series {
 	float := func(at int) float32 { return math.Float32frombits(binary.LittleEndian.Uint32(text[at:])) }
 	for at := 0; at < len(text); at += size {
 		if base == 0 {
-			s.add(0, cellOf(float64(float(at))))
+			s.add(0, cellOf(float64(float(at)), quantum))
 			continue
 		}
-		c := cell{float(at), float(at + 4), float(at + 8), binary.LittleEndian.Uint32(text[at+12:])}
-		if c.count > 1<<(fanBits*base) || c.count > 0 && !(c.min <= c.mean && c.mean <= c.max && c.max-c.min <= math.MaxFloat32) {
+		c, ok := wideCell([3]float32{float(at), float(at + 4), float(at + 8)}, binary.LittleEndian.Uint32(text[at+12:]), quantum)
+		if !ok || c.count > 1<<(fanBits*base) {
 			r.bad = true
 			return s
 		}
 		s.add(base, c)
 	}
 	return s
+}
+
+// wideCell makes a cell of its least, greatest and mean; ok is false where they
+// cannot be these.
+func wideCell(of [3]float32, count uint32, quantum float64) (c cell, ok bool) {
+	if count == 0 {
+		return cell{}, true
+	}
+	lo, ok1 := quanta(float64(of[0]), quantum)
+	hi, ok2 := quanta(float64(of[1]), quantum)
+	mean, ok3 := quanta(float64(of[2]), quantum)
+	return cell{lo, hi, mean, count}, ok1 && ok2 && ok3 && lo <= mean && mean <= hi
 }

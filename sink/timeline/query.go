@@ -76,9 +76,10 @@ func (c *column) view(g grid) Channel {
 		return Channel{Mean: c.directions(g)}
 	}
 	out := Channel{Min: make(Values, g.count), Max: make(Values, g.count), Mean: make(Values, g.count)}
+	at := c.parts[0].look(g.level)
 	for i := range g.count {
-		m := c.parts[0].over(g, i)
-		out.Min[i], out.Max[i], out.Mean[i] = ch.show(float64(m.min)), ch.show(float64(m.max)), ch.show(m.sum/float64(m.count))
+		m := at.over(g, i)
+		out.Min[i], out.Max[i], out.Mean[i] = ch.show(float64(m.min)), ch.show(float64(m.max)), ch.show(m.mean())
 		if m.count == 0 {
 			out.Min[i], out.Max[i] = math.NaN(), math.NaN()
 		}
@@ -89,26 +90,27 @@ func (c *column) view(g grid) Channel {
 // directions are those of the mean vectors, 0 up to 360 degrees.
 func (c *column) directions(g grid) Values {
 	out := make(Values, g.count)
+	cosines, sines := c.parts[0].look(g.level), c.parts[1].look(g.level)
 	for i := range out {
-		cos, sin := c.parts[0].over(g, i), c.parts[1].over(g, i)
+		cos, sin := cosines.over(g, i), sines.over(g, i)
 		out[i] = math.NaN()
 		if cos.count > 0 {
-			out[i] = math.Mod(round(math.Atan2(sin.sum, cos.sum)*degree+360), 360)
+			out[i] = math.Mod(round(math.Atan2(float64(sin.sum), float64(cos.sum))*degree+360), 360)
 		}
 	}
 	return out
 }
 
 // over gathers the cells of point i.
-func (s *series) over(g grid, i int) (m merge) {
+func (l *looker) over(g grid, i int) (m merge) {
 	for k := range g.each {
-		m.add(s.at(g.level, g.first+i*g.each+k))
+		m.add(l.cell(g.first + i*g.each + k))
 	}
 	return m
 }
 
-// show turns SI into the unit of the key, to a thousandth.
-func (c *channel) show(v float64) float64 { return round(v * c.scale) }
+// show turns quanta into the unit of the key, to a thousandth.
+func (c *channel) show(v float64) float64 { return round(v * c.quantum * c.scale) }
 
 func round(v float64) float64 { return math.Round(v*1e3) / 1e3 }
 
@@ -125,10 +127,11 @@ func (t *Timeline) Track(from, to float64, points int) *Track {
 			speed = t.columns[i]
 		}
 	}
+	at := speed.parts[0].look(g.level)
 	for i := range g.count {
 		out.LatDeg[i], out.LonDeg[i] = t.lastPlace(g, i).degrees()
-		m := speed.parts[0].over(g, i)
-		out.SOGKn[i] = channels[speedChannel].show(m.sum / float64(m.count))
+		m := at.over(g, i)
+		out.SOGKn[i] = channels[speedChannel].show(m.mean())
 	}
 	return out
 }

@@ -1,6 +1,8 @@
 // Package timeline keeps the course of a day for drawing at any zoom: least,
 // greatest and mean value of each channel over cells of one second, of four, of
-// sixteen and so on, of which a View takes those that fit its width.
+// sixteen and so on, of which a View takes those that fit its width. Values are
+// whole numbers of a quantum, about a tenth of the least step that the message
+// can show.
 //
 // It is a derived cache, made by the one pipeline as the day goes on, live and
 // in replay alike, and kept in File beside the results. A file that is damaged
@@ -103,13 +105,14 @@ func (t *Timeline) column(channel, engine int) {
 }
 
 func (c *column) add(v float64) {
-	if !channels[c.channel].direction {
-		c.parts[0].add(0, cellOf(v))
+	ch := &channels[c.channel]
+	if !ch.direction {
+		c.parts[0].add(0, cellOf(v, ch.quantum))
 		return
 	}
 	sin, cos := math.Sincos(v)
-	c.parts[0].add(0, cellOf(cos))
-	c.parts[1].add(0, cellOf(sin))
+	c.parts[0].add(0, cellOf(cos, ch.quantum))
+	c.parts[1].add(0, cellOf(sin, ch.quantum))
 }
 
 // coarsen gives up the finest level.
@@ -117,7 +120,7 @@ func (t *Timeline) coarsen() {
 	t.base++
 	for i := range t.columns {
 		for p := range t.columns[i].parts {
-			t.columns[i].parts[p].coarsen()
+			t.columns[i].parts[p] = t.columns[i].parts[p].coarsened()
 		}
 	}
 	var fewer []place

@@ -120,11 +120,12 @@ func (d *day) checkCell(t *testing.T, key string, c Channel, i, from, to int) {
 	if n == 0 {
 		return
 	}
-	near := func(got, want float64) bool { return math.Abs(got-want) <= 0.001+1e-6*math.Abs(want) }
+	rounding := 0.0005 + 1.5*ch.quantum*ch.scale
+	near := func(got, want float64) bool { return math.Abs(got-want) <= rounding+1e-6*math.Abs(want) }
 	if ch.direction {
 		want := math.Atan2(vector[1], vector[0]) * degree
 		length := math.Hypot(vector[0], vector[1]) / float64(n)
-		if off := math.Remainder(c.Mean[i]-want, 360); math.Abs(off) > 0.001+1e-4/length || c.Mean[i] < 0 || c.Mean[i] >= 360 {
+		if off := math.Remainder(c.Mean[i]-want, 360); math.Abs(off) > 0.0006+2*ch.quantum*degree/length || c.Mean[i] < 0 || c.Mean[i] >= 360 {
 			t.Fatalf("%s: %g in seconds %d to %d, want %g", key, c.Mean[i], from, to, want)
 		}
 		return

@@ -19,13 +19,15 @@ import (
 	"trialday.example/logd/cmd/logd/simulate"
 	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/sink/chart"
+	"trialday.example/logd/sink/journal"
 )
 
 var keepGrowth = flag.Bool("growth", false, "write what BenchmarkGrowth finds to testdata/growth.tsv and growth.svg")
 
 // BenchmarkGrowth takes days of 1 to 16 times a length, and boats of 1 to 8
-// engines: cpu-s and cpu-ns/frame are processor time up to the results, kB-most
-// the most memory that was alive meanwhile. With -growth it draws them.
+// engines, from their journals: cpu-s and cpu-ns/frame are processor time up to
+// the results, kB-most the most memory that was alive meanwhile. With -growth it
+// draws them.
 func BenchmarkGrowth(b *testing.B) {
 	var days, engines []growth
 	run := func(name string, n, times, engines int) (g growth) {
@@ -71,9 +73,13 @@ func grow(b *testing.B, times, engines int) growth {
 		s.Engines.Names = append(s.Engines.Names, fmt.Sprint(i+1))
 	}
 	sum := growth{engines: engines}
+	name := journalOf(b, s)
 	part := make([]frame.Frame, benchFrames)
 	for range b.N {
-		source := s.Start(1)
+		source, err := journal.Open(name)
+		if err != nil {
+			b.Fatal(err)
+		}
 		runtime.GC()
 		base, most := marked(), 0.
 		d := New(boatA(b), "test", oneBus)
@@ -97,6 +103,7 @@ func grow(b *testing.B, times, engines int) growth {
 			}
 		}
 		took.on(func() { d.Finish(0) })
+		source.Close()
 		sum.hours += float64(last-first) / 3600e9
 		sum.cpu += took.cpu.Seconds()
 		sum.megabytes += (most - base) / 1e6
@@ -112,12 +119,28 @@ func grow(b *testing.B, times, engines int) growth {
 	return g
 }
 
-// fill fills part with the next frames of a day; it returns how many there are,
-// and whether there may be more.
-func fill(b *testing.B, day *simulate.Day, part []frame.Frame) (n int, more bool) {
+// journalOf writes a day's journal; the simulation, which remembers what it did,
+// is gone when it is read.
+func journalOf(b *testing.B, s *simulate.Scenario) string {
+	b.Helper()
+	name := b.TempDir()
+	j, err := journal.Create(name, journal.Options{Packed: true})
+	if err != nil {
+		b.Fatal(err)
+	}
+	_, err = s.Run(1, func(f *frame.Frame) error { return j.Append(f, "can0") })
+	if err := errors.Join(err, j.Close()); err != nil {
+		b.Fatal(err)
+	}
+	return name
+}
+
+// fill fills part with the next frames of a journal; it returns how many there
+// are, and whether there may be more.
+func fill(b *testing.B, in *journal.Reader, part []frame.Frame) (n int, more bool) {
 	b.Helper()
 	for i := range part {
-		if err := day.Next(&part[i]); errors.Is(err, io.EOF) {
+		if err := in.Next(&part[i]); errors.Is(err, io.EOF) {
 			return i, false
 		} else if err != nil {
 			b.Fatal(err)

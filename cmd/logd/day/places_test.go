@@ -1,6 +1,7 @@
 package day
 
 import (
+	"math/rand/v2"
 	"slices"
 	"testing"
 	"time"
@@ -101,5 +102,42 @@ func TestPlacesOfFramesThatWaited(t *testing.T) {
 				t.Errorf("from %d s to %d s: %+v, want %+v", from, to, got, want)
 			}
 		}
+	}
+}
+
+// Seconds without a frame, short and long, and seconds of many frames.
+func TestPlacesOfManySeconds(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 5))
+	var p places
+	var first []place // of each second in which a frame came
+	at, frames := int64(3), int64(0)
+	for range 1000 {
+		first = append(first, place{at, frames})
+		for range 1 + r.IntN(1+r.IntN(9000)) {
+			p.add(at*1e9+r.Int64N(1e9), false, 0)
+			frames++
+		}
+		at++
+		if r.IntN(10) == 0 {
+			at += r.Int64N(1 + r.Int64N(100_000))
+		}
+	}
+	want := func(second int64) int64 {
+		for _, f := range first {
+			if f.second >= second {
+				return f.frame
+			}
+		}
+		return frames
+	}
+	for _, f := range first {
+		for _, second := range []int64{f.second - 1, f.second, f.second + 1} {
+			if got := p.at(second * 1e9); got != want(second) {
+				t.Fatalf("%d frames before second %d, want %d", got, second, want(second))
+			}
+		}
+	}
+	if size := len(p.steps) + 24*len(p.marks); size > 4*len(first) {
+		t.Errorf("%d bytes for %d seconds", size, len(first))
 	}
 }
