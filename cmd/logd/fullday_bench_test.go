@@ -30,7 +30,9 @@ const (
 // day in the same run, which is 4 where it grows with the day and 1 where not.
 func BenchmarkFullDay(b *testing.B) {
 	path := program(b)
-	quarter, full := busyJournal(b, fullDayHours/4.), busyJournal(b, fullDayHours)
+	quarter, full := filepath.Join(b.TempDir(), "quarter"), filepath.Join(b.TempDir(), "full")
+	busyJournal(b, quarter, "can0", demoScenario(b), fullDayHours/4.)
+	busyJournal(b, full, "can0", demoScenario(b), fullDayHours)
 	for b.Loop() {
 		q, f := costOfReplay(b, path, quarter), costOfReplay(b, path, full)
 		b.ReportMetric(f.wall.Seconds(), "s")
@@ -58,16 +60,20 @@ func costOfReplay(b *testing.B, program, frames string) cost {
 	return cost{time.Since(from), c.ProcessState.UserTime() + c.ProcessState.SystemTime(), float64(use.Maxrss) / 1024}
 }
 
-// busyJournal is the demo day over and over for some hours. Between its frames
-// those of messages that fit into one are sent again until the bus is as busy as
-// on a full day.
-func busyJournal(b *testing.B, hours float64) string {
+func demoScenario(b *testing.B) *simulate.Scenario {
 	b.Helper()
 	s, err := loadScenario("demo-triple")
 	if err != nil {
 		b.Fatal(err)
 	}
-	dir := filepath.Join(b.TempDir(), "busy")
+	return s
+}
+
+// busyJournal writes the day of a scenario over and over for some hours. Between
+// its frames those of messages that fit into one are sent again until the bus is
+// as busy as on a full day.
+func busyJournal(b *testing.B, dir, bus string, s *simulate.Scenario, hours float64) {
+	b.Helper()
 	j, err := journal.Create(dir, journal.Options{Packed: true})
 	if err != nil {
 		b.Fatal(err)
@@ -80,7 +86,7 @@ func busyJournal(b *testing.B, hours float64) string {
 	var again []frame.Frame
 	day, written, from := s.Start(1), 0, s.StartUTC.UnixNano()
 	add := func(f *frame.Frame) {
-		if err := j.Append(f, "can0"); err != nil {
+		if err := j.Append(f, bus); err != nil {
 			b.Fatal(err)
 		}
 		written++
@@ -105,7 +111,6 @@ func busyJournal(b *testing.B, hours float64) string {
 	if err := j.Close(); err != nil {
 		b.Fatal(err)
 	}
-	return dir
 }
 
 // fitsAgain tells the frames that can be heard twice: whole messages without a

@@ -50,7 +50,7 @@ func eveningOf(t *testing.T, cfg configs.Config, given bool) (url string) {
 }
 
 // fetched is what a page answers.
-func fetched(t *testing.T, url string) string {
+func fetched(t testing.TB, url string) string {
 	t.Helper()
 	resp, err := http.Get(url)
 	if err != nil {
