@@ -369,11 +369,11 @@ func info(sec, nsec int64, iface int, b []byte) gopacket.CaptureInfo {
 func makePcapng(t testing.TB) []byte {
 	t.Helper()
 	var out bytes.Buffer
-	w, err := pcapgo.NewNgWriterInterface(&out, pcapgo.NgInterface{Name: "port", LinkType: LinkTypeSocketCAN}, pcapgo.NgWriterOptions{})
+	w, err := pcapgo.NewNgWriterInterface(&out, pcapgo.NgInterface{Name: "port", LinkType: layers.LinkType(LinkTypeSocketCAN)}, pcapgo.NgWriterOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, i := range []pcapgo.NgInterface{{Name: "eth", LinkType: layers.LinkTypeEthernet}, {LinkType: LinkTypeSocketCAN}} {
+	for _, i := range []pcapgo.NgInterface{{Name: "eth", LinkType: layers.LinkTypeEthernet}, {LinkType: layers.LinkType(LinkTypeSocketCAN)}} {
 		if _, err := w.AddInterface(i); err != nil {
 			t.Fatal(err)
 		}
@@ -434,7 +434,7 @@ func TestPcap(t *testing.T) {
 	var micro, nano bytes.Buffer
 	w, n := pcapgo.NewWriter(&micro), pcapgo.NewWriterNanos(&nano)
 	for _, w := range []*pcapgo.Writer{w, n} {
-		if err := w.WriteFileHeader(65535, LinkTypeSocketCAN); err != nil {
+		if err := w.WriteFileHeader(65535, layers.LinkType(LinkTypeSocketCAN)); err != nil {
 			t.Fatal(err)
 		}
 		p := packet(0x89F80220, 0, 1, 2)
@@ -531,6 +531,7 @@ func FuzzOpen(f *testing.F) {
 	f.Add(compressGzip(b))
 	f.Add(compressZstd(f, b))
 	f.Add(makePcapng(f))
+	f.Add(sections(binary.BigEndian))
 	path := filepath.Join(f.TempDir(), "capture")
 	f.Fuzz(func(t *testing.T, b []byte) {
 		if err := os.WriteFile(path, b, 0o644); err != nil {

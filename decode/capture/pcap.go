@@ -3,50 +3,79 @@ package capture
 import (
 	"bufio"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
-	"math"
-	"time"
-
-	"github.com/gopacket/gopacket"
-	"github.com/gopacket/gopacket/layers"
-	"github.com/gopacket/gopacket/pcapgo"
 
 	"trialday.example/logd/decode/frame"
 )
 
+// The two packet formats are read by our own code: the library that the tests
+// compare it with keeps tables of all network protocols, which are 9 MB of
+// memory in a service that reads no capture.
+
 // LinkTypeSocketCAN is LINKTYPE_CAN_SOCKETCAN of the tcpdump.org registry of
 // link types: a 4-byte identifier with flags, big-endian; 1 byte payload
 // length; 1 byte FD flags; 2 bytes reserved; the payload.
-const LinkTypeSocketCAN layers.LinkType = 227
+const LinkTypeSocketCAN = 227
 
 const (
 	canHeader = 8
 	flagFD    = 0x04 // CANFD_FDF in the FD flags byte
 	flagXL    = 0x80 // CANXL_XLF, in the place of the payload length
+
+	// maxPacket, bytes, is the most that a capture keeps of a packet
+	// (MAXIMUM_SNAPLEN of libpcap).
+	maxPacket = 1 << 18
+)
+
+// Magic numbers of pcap, as they stand in the file's own byte order
+// (draft-ietf-opsawg-pcap, 4).
+const (
+	magicMicro = 0xa1b2c3d4
+	magicNano  = 0xa1b23c4d
 )
 
 func isPcap(head []byte) bool {
-	if len(head) < 4 {
-		return false
-	}
-	switch binary.BigEndian.Uint32(head) {
-	case 0xa1b2c3d4, 0xd4c3b2a1, 0xa1b23c4d, 0x4d3cb2a1: // µs and ns, both byte orders
-		return true
-	}
-	return false
+	_, _, ok := pcapOrder(head)
+	return ok
 }
 
-// isPcapng knows the section header block (pcapng draft, 4.1).
-func isPcapng(head []byte) bool {
-	return len(head) >= 4 && binary.BigEndian.Uint32(head) == 0x0a0d0d0a
+// pcapOrder returns the byte order of a pcap file, and the ns in the unit of its
+// times.
+func pcapOrder(head []byte) (order binary.ByteOrder, unit int64, ok bool) {
+	if len(head) < 4 {
+		return nil, 0, false
+	}
+	for _, order := range []binary.ByteOrder{binary.LittleEndian, binary.BigEndian} {
+		switch order.Uint32(head) {
+		case magicMicro:
+			return order, 1000, true
+		case magicNano:
+			return order, 1, true
+		}
+	}
+	return nil, 0, false
 }
+
+// rawPacket is a packet as either format has it, valid until the next.
+type rawPacket struct {
+	data []byte
+	time stamp
+	link uint32
+	name []byte // of its interface
+	// fault is why the packet cannot be used though the file can be read on.
+	fault string
+}
+
+// stamp is a time since 1970.
+type stamp struct{ sec, nsec int64 }
 
 // packets is what the two packet formats have in common.
 type packets interface {
-	// packet returns the next packet, valid until the next call, with the
-	// link type and the name of its interface.
-	packet() (data []byte, t time.Time, link layers.LinkType, name []byte, err error)
+	// packet returns the next packet; io.EOF only where the file ends between
+	// two.
+	packet() (rawPacket, error)
 }
 
 // pcap reads classical CAN frames from pcap and pcapng.
@@ -77,15 +106,18 @@ func (r *Reader) openPcap(path string, buf *bufio.Reader, body *cuttable, releas
 
 func (p *pcap) next(f *frame.Frame) error {
 	for !p.ended {
-		data, t, link, name, err := p.in.packet()
+		raw, err := p.in.packet()
 		if err != nil {
 			p.end(err)
 			break
 		}
 		p.count++
-		reason := parsePacket(data, t, link, f)
+		reason := raw.fault
 		if reason == "" {
-			f.Bus, reason = p.owner.buses.index(name)
+			reason = parsePacket(&raw, f)
+		}
+		if reason == "" {
+			f.Bus, reason = p.owner.buses.index(raw.name)
 		}
 		if reason == "" {
 			return nil
@@ -120,14 +152,15 @@ func (p *pcap) empty() error {
 func (p *pcap) close() error { return p.release() }
 
 // parsePacket decodes one packet into everything of f but the bus.
-func parsePacket(data []byte, t time.Time, link layers.LinkType, f *frame.Frame) string {
-	if link != LinkTypeSocketCAN {
+func parsePacket(p *rawPacket, f *frame.Frame) string {
+	data, t := p.data, p.time
+	if p.link != LinkTypeSocketCAN {
 		return "link type is not 227 (CAN_SOCKETCAN)"
 	}
 	if len(data) < canHeader {
 		return "packet shorter than a CAN header"
 	}
-	if t.Unix() < 0 || t.Unix() > maxSeconds {
+	if t.sec < 0 || t.sec > maxSeconds {
 		return "time before 1970 or beyond the year 2262"
 	}
 	id, length := binary.BigEndian.Uint32(data), data[4]
@@ -139,7 +172,7 @@ func parsePacket(data []byte, t time.Time, link layers.LinkType, f *frame.Frame)
 	case length > 8:
 		return "more than 8 data bytes"
 	}
-	*f = frame.Frame{Time: t.UnixNano(), IsError: id&flagError != 0}
+	*f = frame.Frame{Time: t.sec*1e9 + t.nsec, IsError: id&flagError != 0}
 	f.ID, f.Length = id&maskID, length
 	f.IsExtended, f.IsRemote = id&flagExtended != 0 && !f.IsError, id&flagRemote != 0
 	if !f.IsExtended && !f.IsError && f.ID > maskStandard {
@@ -157,41 +190,55 @@ func parsePacket(data []byte, t time.Time, link layers.LinkType, f *frame.Frame)
 
 // classic reads pcap. It has one interface and no name for it: we call it
 // can0.
-type classic struct{ r *pcapgo.Reader }
-
-func newClassic(r io.Reader) (*classic, error) {
-	pr, err := pcapgo.NewReader(r)
-	return &classic{pr}, err
+type classic struct {
+	in    *bufio.Reader
+	order binary.ByteOrder
+	unit  int64 // ns, of the fractions of a second
+	link  uint32
+	room  []byte
 }
 
-func (c *classic) packet() ([]byte, time.Time, layers.LinkType, []byte, error) {
-	data, ci, err := c.r.ZeroCopyReadPacketData()
-	return data, ci.Timestamp, c.r.LinkType(), []byte("can0"), err
-}
-
-// ng reads pcapng. An interface without a name is called can and its number.
-type ng struct {
-	r    *pcapgo.NgReader
-	name []byte
-}
-
-func newNg(r io.Reader) (*ng, error) {
-	nr, err := pcapgo.NewNgReader(r, pcapgo.NgReaderOptions{WantMixedLinkType: true, SkipUnknownVersion: true})
-	return &ng{r: nr}, err
-}
-
-func (n *ng) packet() (data []byte, t time.Time, link layers.LinkType, name []byte, err error) {
-	var ci gopacket.CaptureInfo
-	if data, ci, err = n.r.ZeroCopyReadPacketData(); err != nil {
-		return
+// newClassic reads the file header (draft-ietf-opsawg-pcap, 4).
+func newClassic(in *bufio.Reader) (*classic, error) {
+	var head [24]byte
+	if _, err := io.ReadFull(in, head[:]); err != nil {
+		return nil, err
 	}
-	iface, err := n.r.Interface(ci.InterfaceIndex)
-	if err != nil {
-		return
+	c := &classic{in: in}
+	c.order, c.unit, _ = pcapOrder(head[:])
+	if v := c.order.Uint16(head[4:]); v != 2 {
+		return nil, fmt.Errorf("version %d, not 2", v)
 	}
-	if iface.Name == "" {
-		iface.Name = fmt.Sprintf("can%d", min(ci.InterfaceIndex, math.MaxUint16))
+	c.link = c.order.Uint32(head[20:]) & 0x0fffffff // without the length of frame check sequences
+	return c, nil
+}
+
+// packet reads a record (draft-ietf-opsawg-pcap, 5).
+func (c *classic) packet() (p rawPacket, err error) {
+	var head [16]byte
+	if _, err := io.ReadFull(c.in, head[:]); err != nil {
+		return p, err
 	}
-	n.name = append(n.name[:0], iface.Name...)
-	return data, ci.Timestamp, iface.LinkType, n.name, nil
+	sec, part, n := c.order.Uint32(head[:]), c.order.Uint32(head[4:]), c.order.Uint32(head[8:])
+	if n > maxPacket {
+		return p, errors.New("a packet of impossible length")
+	}
+	if c.room, err = take(c.in, c.room, int(n)); err != nil {
+		return p, err
+	}
+	return rawPacket{data: c.room, time: stamp{int64(sec), int64(part) * c.unit}, link: c.link, name: []byte("can0")}, nil
+}
+
+// take reads n bytes, into room if they fit. The end of the file is not where
+// they should be.
+func take(in *bufio.Reader, room []byte, n int) ([]byte, error) {
+	if cap(room) < n {
+		room = make([]byte, n)
+	}
+	room = room[:n]
+	_, err := io.ReadFull(in, room)
+	if err == io.EOF && n > 0 {
+		err = io.ErrUnexpectedEOF
+	}
+	return room, err
 }

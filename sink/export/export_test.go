@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/gopacket/gopacket/pcapgo"
 	"github.com/parquet-go/parquet-go"
 
 	"trialday.example/logd/decode/capture"
@@ -397,5 +398,39 @@ func TestParquet(t *testing.T) {
 		if valid := w.State == "valid"; (g.Value != nil) != valid || valid && *g.Value != *w.Value {
 			t.Fatalf("row %d: value %v, want %v", i, g.Value, w.Value)
 		}
+	}
+}
+
+// TestPcapngAgainstLibrary has gopacket/pcapgo read the export.
+func TestPcapngAgainstLibrary(t *testing.T) {
+	text := randomLog(3, 1000, true)
+	var out bytes.Buffer
+	if _, err := PCAPNG(&out, open(t, writeFile(t, "a.log", text))); err != nil {
+		t.Fatal(err)
+	}
+	in, err := pcapgo.NewNgReader(&out, pcapgo.DefaultNgReaderOptions)
+	if err != nil {
+		t.Fatal(err)
+	}
+	src := open(t, writeFile(t, "b.log", text))
+	var f frame.Frame
+	for n := 0; ; n++ {
+		data, info, err := in.ReadPacketData()
+		if err == io.EOF && n == 1000 {
+			break
+		}
+		if err != nil {
+			t.Fatalf("packet %d: %v", n, err)
+		}
+		if err := src.Next(&f); err != nil {
+			t.Fatal(err)
+		}
+		iface, err := in.Interface(info.InterfaceIndex)
+		if want := packet(&f); err != nil || iface.Name != src.Buses()[f.Bus] || info.Timestamp.UnixNano() != f.Time || !bytes.Equal(data, want[:]) {
+			t.Errorf("packet %d: %v at %v on %s, %v; want %v", n, data, info.Timestamp, iface.Name, err, f)
+		}
+	}
+	if in.SectionInfo().Application != "logd" {
+		t.Errorf("%+v", in.SectionInfo())
 	}
 }

@@ -11,10 +11,6 @@ import (
 	"bufio"
 	"encoding/binary"
 	"io"
-	"time"
-
-	"github.com/gopacket/gopacket"
-	"github.com/gopacket/gopacket/pcapgo"
 
 	"trialday.example/logd/decode/capture"
 	"trialday.example/logd/decode/frame"
@@ -36,73 +32,6 @@ func CanLog(w io.Writer, src frame.Source) (n int64, err error) {
 		err = ferr
 	}
 	return n, err
-}
-
-// PCAPNG writes all frames of src as pcapng with link type 227
-// (LINKTYPE_CAN_SOCKETCAN), one interface for each bus, with its name, and
-// times in nanoseconds. It returns the number of frames. A time before 1970,
-// which the format cannot express, is written as 1970.
-func PCAPNG(w io.Writer, src frame.Source) (n int64, err error) {
-	p := pcapng{w: w, src: src}
-	n, err = frame.Each(src, p.write)
-	if err == nil {
-		err = p.interfaces() // also a capture without frames is a whole file
-	}
-	if p.out == nil {
-		return n, err
-	}
-	if ferr := p.out.Flush(); err == nil {
-		err = ferr
-	}
-	return n, err
-}
-
-type pcapng struct {
-	w     io.Writer
-	src   frame.Source
-	out   *pcapgo.NgWriter
-	known int // buses that have their interface
-}
-
-func (p *pcapng) write(f *frame.Frame) error {
-	if int(f.Bus) >= p.known {
-		if err := p.interfaces(); err != nil {
-			return err
-		}
-	}
-	b := packet(f)
-	return p.out.WritePacket(gopacket.CaptureInfo{
-		Timestamp:      time.Unix(0, max(f.Time, 0)),
-		CaptureLength:  len(b),
-		Length:         len(b),
-		InterfaceIndex: int(f.Bus),
-	}, b[:])
-}
-
-// interfaces describes the buses that are new. The format asks for one
-// interface at least.
-func (p *pcapng) interfaces() error {
-	names := p.src.Buses()
-	if len(names) == 0 {
-		names = []string{"can0"}
-	}
-	for ; p.known < len(names); p.known++ {
-		if err := p.describe(names[p.known]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (p *pcapng) describe(name string) (err error) {
-	iface := pcapgo.NgInterface{Name: name, LinkType: capture.LinkTypeSocketCAN, TimestampResolution: 9}
-	if p.out != nil {
-		_, err = p.out.AddInterface(iface)
-		return err
-	}
-	p.out, err = pcapgo.NewNgWriterInterface(p.w, iface, pcapgo.NgWriterOptions{
-		SectionInfo: pcapgo.NgSectionInfo{Application: "logd"}})
-	return err
 }
 
 // packet lays a frame out as Linux does in captures: identifier and flags
