@@ -122,10 +122,17 @@ func (b *block) decode(z *zstd.Decoder) {
 		b.err = errPayload
 		return
 	}
-	d := decoders.Get().(*decoder)
+	pool := &decoders
+	if b.head.frames < worthwhile {
+		pool = &smallDecoders
+	}
+	d := pool.Get().(*decoder)
 	b.frames, b.names, b.err = d.decode(b.frames, raw, int(b.head.frames), b.head.time)
-	decoders.Put(d)
+	pool.Put(d)
 }
 
-// decoders has as many as decode at a time.
-var decoders = sync.Pool{New: func() any { return new(decoder) }}
+// decoders has as many as decode at a time; those of small blocks are apart, and
+// so the room of the large ones can go when they are not needed any more.
+var decoders, smallDecoders = sync.Pool{New: anyDecoder}, sync.Pool{New: anyDecoder}
+
+func anyDecoder() any { return new(decoder) }

@@ -233,7 +233,7 @@ func (r *Reader) load() error {
 		for i := range b.frames {
 			b.frames[i].Bus = number[b.frames[i].Bus]
 		}
-		r.spare = append(r.spare, r.present)
+		r.recycle(r.present, len(b.frames))
 		r.present, r.next = b, b.skip
 		r.cur = Cursor{b.seg.number, b.head.first + uint64(b.skip)}
 		return nil
@@ -272,6 +272,15 @@ func (r *Reader) find() error {
 		if err := r.pass(damage); err != nil {
 			return err
 		}
+	}
+}
+
+// recycle keeps a block to be filled again, unless it is far too large for those
+// of the present size: who follows a journal that is being written, from a packed
+// part of it on, would keep 2 MB for blocks of some hundred frames.
+func (r *Reader) recycle(b *block, frames int) {
+	if cap(b.frames) <= 16*max(frames, worthwhile) {
+		r.spare = append(r.spare, b)
 	}
 }
 
