@@ -28,6 +28,7 @@ var channels = []channel{
 	{key: "roll_deg", scale: degree, quantum: angleQuantum, of: func(m *calc.Moment, _ int) float64 { return m.Roll }},
 	{key: "depth_m", scale: 1, quantum: 0.005, of: func(m *calc.Moment, _ int) float64 { return m.Depth }},
 	{key: "rpm_", scale: 60, quantum: 1. / 60 / 40, perEngine: true, of: func(m *calc.Moment, e int) float64 { return m.RPM[e] }},
+	{key: "power_kw", scale: 1e-3, quantum: 1, of: func(m *calc.Moment, _ int) float64 { return m.Power }},
 }
 
 const (

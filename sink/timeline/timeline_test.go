@@ -46,7 +46,7 @@ func (s *sea) next() (m *calc.Moment, lat, lon float64) {
 	s.phase += 0.01 * s.NormFloat64()
 	m = &calc.Moment{At: s.at, SOG: s.value(0, 10+5*math.Sin(s.phase)+s.NormFloat64()), STW: math.NaN(),
 		Fuel: s.value(1, 5e-5*(1+s.Float64())), Heading: s.value(2, 40*s.phase), Course: s.value(3, math.Pi*s.Float64()),
-		Pitch: s.value(4, 0.1*s.NormFloat64()), Roll: s.value(5, 0.1*s.NormFloat64()), Depth: s.value(6, 20*s.Float64())}
+		Pitch: s.value(4, 0.1*s.NormFloat64()), Roll: s.value(5, 0.1*s.NormFloat64()), Depth: s.value(6, 20*s.Float64()), Power: s.value(6, 4e4*s.Float64())}
 	for e := range m.RPM {
 		m.RPM[e] = math.NaN()
 		if e < s.engines {

@@ -122,9 +122,33 @@ func TestElectricDay(t *testing.T) {
 			t.Errorf("the sheet does not say %q", want)
 		}
 	}
+	checkPowerDrawn(t, r, line)
 	var csv bytes.Buffer
 	if err := sheet.WriteStepsCSV(&csv, r); err != nil || !strings.Contains(csv.String(), "battery_energy_wh_per_nm hi95") {
 		t.Errorf("%v %s", err, csv.String())
+	}
+}
+
+// checkPowerDrawn compares the power that is drawn with that of the windows, and
+// finds no burn drawn.
+func checkPowerDrawn(t *testing.T, r *results.Results, line *results.Timeline) {
+	t.Helper()
+	n := 0
+	for _, w := range r.Windows {
+		v := line.Zoom.View(stampUnix(t, w.Start)+0.5, stampUnix(t, w.End)-0.5, 10000)
+		if _, burns := v.Channels["fuel_lph"]; burns {
+			t.Fatal("burn is drawn of a boat without fuel")
+		}
+		if !w.Accepted || w.PowerKW == nil {
+			continue
+		}
+		if got := mean(v.Channels["power_kw"].Mean); math.Abs(got/w.PowerKW.Mean-1) > 0.01 {
+			t.Errorf("window %d: %g kW, %g kW in the timeline", w.ID, w.PowerKW.Mean, got)
+		}
+		n++
+	}
+	if n == 0 {
+		t.Error("no window has a power")
 	}
 }
 

@@ -125,6 +125,7 @@ class Timeline {
       { title: "Speed", unit: "kn", channels: ["sog_kn", this.open.has("stw_kn") && "stw_kn"], value: one, high: true },
       { title: "rpm", unit: "rpm", channels: rpm.sort((a, b) => order(a) - order(b)), value: one, high: true },
       { title: "Burn", unit: k.burnUnit, channels: ["fuel_lph"], value: k.burn, high: true },
+      { title: "Battery power", unit: "kW", channels: ["power_kw"], value: one },
       this.open.has("attitude") && { title: "Trim and heel", unit: "°", channels: ["pitch_deg", "roll_deg"], value: one },
       this.open.has("heading_deg") && { title: "Heading", unit: "°", channels: ["heading_deg"], value: one, dots: true },
       this.open.has("depth_m") && { title: "Depth", unit: k.lengthUnit, channels: ["depth_m"], value: k.length, high: true },
@@ -282,6 +283,7 @@ class Timeline {
     const run = this.bars.runs.find((b) => b.from <= t && t < b.to), w = this.bars.windows.find((b) => b.from <= t && t < b.to)
     put(this.readout, h("b", null, clock(t * 1000)), " · ", [
       known(at("sog_kn")) && unit(fixed(at("sog_kn"), 1), "kn"), rpm && unit(rpm, "rpm"), known(at("fuel_lph")) && unit(fixed(sys.burn(at("fuel_lph")), 1), sys.burnUnit),
+      known(at("power_kw")) && unit(fixed(at("power_kw"), 1), "kW"),
       run && words(run.kind), w && `window ${w.id}: ${w.what}`].filter(Boolean).join(" · "))
   }
 

@@ -2,6 +2,7 @@
 // rejected, and the choice of windows for an amendment.
 import { box, h, put, table, text } from "./dom.js"
 import { DASH, bearing, clock, fixed, length, plusMinus, seconds, words } from "./format.js"
+import { burnsNothing } from "./electric.js"
 import { whatOf } from "./timeline.js"
 
 const FILTERS = [["all", "all"], ["accepted", "that count"], ["rejected", "rejected"], ["amended", "amended"]]
@@ -14,6 +15,8 @@ export function windows(c, filter = "all") {
   const engines = r.vessel.engines.map((e) => e.name)
   const others = [...new Set(r.windows.flatMap((w) => Object.keys(w.rpm)))].filter((n) => !engines.includes(n)).sort()
   const names = [...engines, ...others]
+  const burns = !burnsNothing(r), powered = r.windows.some((w) => w.power_kw)
+  const measured = (i) => (i ? [fixed(i.mean, 1), " ", h("small", null, plusMinus(i, 1))] : DASH)
 
   const passes = { all: () => true, accepted: (w) => w.accepted && w.amended !== "excluded", rejected: (w) => !w.accepted, amended: (w) => Boolean(w.amended) }
   function fillTable() {
@@ -24,19 +27,17 @@ export function windows(c, filter = "all") {
 
   function rows(list) {
     const columns = [{ title: "No." }, { title: "Choose", text: true }, { title: "Result", text: true }, { title: "Start" }, { title: "Length" }, { title: "Heading" },
-      { title: "Speed", unit: "kn" }, { title: "Burn", unit: c.sys.burnUnit }, { title: "rpm", unit: names.length > 1 ? "each engine" : "" },
-      { title: "Load", unit: "%" }, { title: "Trim", unit: "°" }, { title: "Depth", unit: c.sys.lengthUnit }, { title: "On the timeline", text: true, quiet: true }]
+      { title: "Speed", unit: "kn" }, burns && { title: "Burn", unit: c.sys.burnUnit }, powered && { title: "Power", unit: "kW" }, { title: "rpm", unit: names.length > 1 ? "each engine" : "" },
+      { title: "Load", unit: "%" }, { title: "Trim", unit: "°" }, { title: "Depth", unit: c.sys.lengthUnit }, { title: "On the timeline", text: true, quiet: true }].filter(Boolean)
     return table("Windows", columns, list.map((w) => {
       const pick = h("input", { type: "checkbox", id: `choose-${w.id}`, "aria-label": `choose window ${w.id}, ${whatOf(r, w)}`, checked: chosen.has(w.id),
         change: () => c.amend.choose(w.id, pick.checked) })
-      const burn = c.sys.burnOf(w.fuel_lph)
       return {
         attributes: { class: w.amended ? "amended" : w.accepted ? null : "rejected", "data-window": w.id },
         cells: [String(w.id), w.accepted ? pick : "", [h("span", { "aria-hidden": "true" }, w.amended ? "◆ " : w.accepted ? "● " : "○ "), whatOf(r, w)], clock(w.start), length(seconds(w.end) - seconds(w.start)),
-          bearing(w.heading_deg), w.sog_kn ? [fixed(w.sog_kn.mean, 1), " ", h("small", null, plusMinus(w.sog_kn, 1))] : DASH,
-          burn ? [fixed(burn.mean, 1), " ", h("small", null, plusMinus(burn, 1))] : DASH,
+          bearing(w.heading_deg), measured(w.sog_kn), burns && measured(c.sys.burnOf(w.fuel_lph)), powered && measured(w.power_kw),
           names.map((n) => fixed(w.rpm[n]?.mean)).join(" / "), fixed(w.load_pct), fixed(w.pitch_deg, 1), fixed(c.sys.length(w.depth_m), 0),
-          h("button", { type: "button", class: "plain", "aria-label": `show window ${w.id} on the timeline`, click: () => show(w) }, "show")],
+          h("button", { type: "button", class: "plain", "aria-label": `show window ${w.id} on the timeline`, click: () => show(w) }, "show")].filter((x) => x !== false),
       }
     }), { class: "windows", quiet: true })
   }
