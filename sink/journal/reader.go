@@ -277,9 +277,9 @@ func (r *Reader) find() error {
 
 // recycle keeps a block to be filled again, unless it is far too large for those
 // of the present size: who follows a journal that is being written, from a packed
-// part of it on, would keep 2 MB for blocks of some hundred frames.
+// part of it on, would keep 1 MB for blocks of some hundred frames.
 func (r *Reader) recycle(b *block, frames int) {
-	if cap(b.frames) <= 16*max(frames, worthwhile) {
+	if cap(b.frames) <= 4*max(frames, worthwhile) {
 		r.spare = append(r.spare, b)
 	}
 }
