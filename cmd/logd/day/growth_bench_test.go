@@ -6,9 +6,12 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/exec"
+	"path/filepath"
 	"runtime"
 	"runtime/metrics"
 	"strings"
+	"syscall"
 	"testing"
 
 	"gonum.org/v1/plot"
@@ -26,12 +29,16 @@ var keepGrowth = flag.Bool("growth", false, "write what BenchmarkGrowth finds to
 
 // BenchmarkGrowth takes days of 1 to 16 times a length, and boats of 1 to 8
 // engines, from their journals: cpu-s and cpu-ns/frame are processor time up to
-// the results, kB-most the most memory that was alive meanwhile. With -growth it
-// draws them.
+// the results, kB-most the most memory that was alive meanwhile, MiB-program the
+// most that logd replay has of the same. With -growth it draws them.
 func BenchmarkGrowth(b *testing.B) {
+	program := filepath.Join(b.TempDir(), "logd")
+	if out, err := exec.Command("go", "build", "-o", program, "trialday.example/logd/cmd/logd").CombinedOutput(); err != nil {
+		b.Fatalf("%v\n%s", err, out)
+	}
 	var days, engines []growth
 	run := func(name string, n, times, engines int) (g growth) {
-		b.Run(fmt.Sprintf("%s=%d", name, n), func(b *testing.B) { g = grow(b, times, engines) })
+		b.Run(fmt.Sprintf("%s=%d", name, n), func(b *testing.B) { g = grow(b, program, times, engines) })
 		return g
 	}
 	for _, times := range []int{1, 2, 4, 8, 16} {
@@ -60,9 +67,10 @@ type growth struct {
 	engines        int
 	hours, frames  float64
 	cpu, megabytes float64 // s, MB
+	whole          float64 // MB, of the program
 }
 
-func grow(b *testing.B, times, engines int) growth {
+func grow(b *testing.B, program string, times, engines int) growth {
 	s := demo(b)
 	script := s.Script
 	for range times - 1 {
@@ -104,19 +112,31 @@ func grow(b *testing.B, times, engines int) growth {
 		}
 		took.on(func() { d.Finish(0) })
 		source.Close()
+		sum.whole += wholeMemory(b, program, name)
 		sum.hours += float64(last-first) / 3600e9
 		sum.cpu += took.cpu.Seconds()
 		sum.megabytes += (most - base) / 1e6
 	}
 	n := float64(b.N)
-	g := growth{engines, sum.hours / n, sum.frames / n, sum.cpu / n, sum.megabytes / n}
+	g := growth{engines, sum.hours / n, sum.frames / n, sum.cpu / n, sum.megabytes / n, sum.whole / n}
 	b.ReportMetric(0, "ns/op")
 	b.ReportMetric(g.frames, "frames")
 	b.ReportMetric(g.hours, "hours")
 	b.ReportMetric(g.cpu, "cpu-s")
 	b.ReportMetric(g.cpu/g.frames*1e9, "cpu-ns/frame")
 	b.ReportMetric(g.megabytes*1000, "kB-most")
+	b.ReportMetric(g.whole*1e6/(1<<20), "MiB-program")
 	return g
+}
+
+// wholeMemory is the most memory, MB, of the program while it replays a journal.
+func wholeMemory(b *testing.B, program, name string) float64 {
+	b.Helper()
+	c := exec.Command(program, "replay", "--config", "../../../configs/demo-triple.yaml", "--out", filepath.Join(b.TempDir(), "out"), name)
+	if out, err := c.CombinedOutput(); err != nil {
+		b.Fatalf("%v\n%s", err, out)
+	}
+	return float64(c.ProcessState.SysUsage().(*syscall.Rusage).Maxrss) * 1024 / 1e6
 }
 
 // journalOf writes a day's journal; the simulation, which remembers what it did,
@@ -159,9 +179,9 @@ func marked() float64 {
 func growthTable(rows []growth) string {
 	var t strings.Builder
 	t.WriteString("# of: go test ./cmd/logd/day -run '^$' -bench Growth -growth -benchtime 3x\n")
-	t.WriteString("engines\thours\tframes\tprocessor_s\tmemory_MB\n")
+	t.WriteString("engines\thours\tframes\tprocessor_s\talive_MB\tprogram_MB\n")
 	for _, g := range rows {
-		fmt.Fprintf(&t, "%d\t%.2f\t%.0f\t%.2f\t%.1f\n", g.engines, g.hours, g.frames, g.cpu, g.megabytes)
+		fmt.Fprintf(&t, "%d\t%.2f\t%.0f\t%.2f\t%.1f\t%.1f\n", g.engines, g.hours, g.frames, g.cpu, g.megabytes, g.whole)
 	}
 	return t.String()
 }
@@ -172,12 +192,12 @@ func growthPlots(days, engines []growth) (string, error) {
 	hours := func(g growth) float64 { return g.hours }
 	number := func(g growth) float64 { return float64(g.engines) }
 	cpu := func(g growth) float64 { return g.cpu }
-	memory := func(g growth) float64 { return g.megabytes }
+	memory := func(g growth) float64 { return g.whole }
 	grid := make([][]*plot.Plot, 2)
 	for row, y := range []struct {
 		of    func(growth) float64
 		label string
-	}{{cpu, "processor time, s"}, {memory, "most memory alive, MB"}} {
+	}{{cpu, "processor time, s"}, {memory, "most memory, MB"}} {
 		for _, x := range []struct {
 			list  []growth
 			of    func(growth) float64
@@ -198,6 +218,12 @@ func growthPlots(days, engines []growth) (string, error) {
 	}
 	if err := inProportion(grid[0][0], days); err != nil {
 		return "", err
+	}
+	for column, list := range [][]growth{days, engines} {
+		x := []func(growth) float64{hours, number}[column]
+		if err := alive(grid[1][column], list, x); err != nil {
+			return "", err
+		}
 	}
 	c := chart.NewCanvas(720*vg.Inch/72, 460*vg.Inch/72)
 	tiles := draw.Tiles{Rows: 2, Cols: 2, PadX: 24, PadY: 16, PadTop: 8, PadBottom: 6, PadLeft: 6, PadRight: 10}
@@ -222,5 +248,23 @@ func inProportion(p *plot.Plot, days []growth) error {
 	p.Add(line)
 	p.Legend.Add("in proportion", line)
 	p.Legend.Top, p.Legend.Left, p.Legend.XOffs = true, true, 8
+	return nil
+}
+
+// alive adds the memory that was alive in the pipeline, beside that of the program.
+func alive(p *plot.Plot, list []growth, x func(growth) float64) error {
+	var pts plotter.XYs
+	for _, g := range list {
+		pts = append(pts, plotter.XY{X: x(g), Y: g.megabytes})
+	}
+	line, err := plotter.NewLine(pts)
+	if err != nil {
+		return err
+	}
+	line.LineStyle = draw.LineStyle{Color: chart.Vermilion, Width: 1}
+	p.Add(line)
+	p.Y.Min = 0
+	p.Legend.Add("of it alive: the pipeline's", line)
+	p.Legend.Left, p.Legend.XOffs = true, 8
 	return nil
 }
