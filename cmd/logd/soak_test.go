@@ -45,7 +45,7 @@ import (
 // these once each.
 const (
 	moreHeap       = 6 << 20 // bytes
-	moreHeapAnHour = 3 << 20 // of a trial
+	moreHeapAnHour = 1 << 20 // of a trial
 	moreAtWork     = 4       // goroutines, files: those that are just at work; twice in a long trial, with its packing
 )
 
