@@ -223,17 +223,23 @@ func processorTime(b *testing.B, pid int) time.Duration {
 	return time.Duration(user+system) * 10 * time.Millisecond
 }
 
-// memory is a figure of proc_pid_status(5) in MiB.
+// memory is a figure of a process's memory in MiB.
 func memory(b *testing.B, pid int, name string) float64 {
 	b.Helper()
-	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
+	mib, err := memoryOf(pid, name)
 	if err != nil {
 		b.Fatal(err)
+	}
+	return mib
+}
+
+// memoryOf reads a figure of proc_pid_status(5) in MiB.
+func memoryOf(pid int, name string) (float64, error) {
+	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
+	if err != nil {
+		return 0, err
 	}
 	_, after, _ := strings.Cut(string(text), name+":")
 	kib, err := strconv.ParseFloat(strings.Fields(after + " -")[0], 64)
-	if err != nil {
-		b.Fatal(err)
-	}
-	return kib / 1024
+	return kib / 1024, err
 }

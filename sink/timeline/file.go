@@ -54,7 +54,7 @@ var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 func (t *Timeline) Write(w io.Writer) error {
 	t.mu.RLock()
 	defer t.mu.RUnlock()
-	enc, err := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1))
+	enc, err := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(1<<20), zstd.WithLowerEncoderMem(true))
 	if err != nil {
 		return err
 	}
@@ -69,7 +69,7 @@ func (t *Timeline) Write(w io.Writer) error {
 }
 
 func (t *Timeline) body() []byte {
-	var b body
+	b := make(body, 0, t.bodySize())
 	b.number(t.start)
 	b.number(int64(t.seconds))
 	b.number(int64(t.base))
@@ -98,6 +98,18 @@ func (t *Timeline) body() []byte {
 		}
 	}
 	return b
+}
+
+// bodySize is about the size of the body, and not less but for long names.
+func (t *Timeline) bodySize() int {
+	each, rows := 4, 0
+	if t.base > 0 {
+		each = 16
+	}
+	for i := range t.columns {
+		rows += len(t.columns[i].parts)
+	}
+	return len(t.places)*(8+each*rows) + 16*(len(t.columns)+len(t.dates)) + 1<<10
 }
 
 // body is written piece by piece.

@@ -96,7 +96,9 @@ func (e *Evidence) Keep(trial string, g Given, frames uint64, whole bool) error 
 	}
 	key := keptKey{sum, frames, whole, text, g.Readings}
 	var b bytes.Buffer
-	z, err := zstd.NewWriter(&b, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1))
+	// The usual window of 4 MB would take 15 MB aboard, every ten minutes.
+	z, err := zstd.NewWriter(&b, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1),
+		zstd.WithWindowSize(256<<10), zstd.WithLowerEncoderMem(true))
 	if err != nil {
 		return err
 	}

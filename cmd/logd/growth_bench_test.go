@@ -1,17 +1,13 @@
-package day
+package main
 
 import (
 	"errors"
 	"flag"
 	"fmt"
-	"io"
 	"os"
-	"os/exec"
-	"path/filepath"
 	"runtime"
 	"runtime/metrics"
 	"strings"
-	"syscall"
 	"testing"
 
 	"gonum.org/v1/plot"
@@ -19,7 +15,9 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
+	"trialday.example/logd/cmd/logd/day"
 	"trialday.example/logd/cmd/logd/simulate"
+	"trialday.example/logd/configs"
 	"trialday.example/logd/decode/frame"
 	"trialday.example/logd/sink/chart"
 	"trialday.example/logd/sink/journal"
@@ -28,17 +26,14 @@ import (
 var keepGrowth = flag.Bool("growth", false, "write what BenchmarkGrowth finds to testdata/growth.tsv and growth.svg")
 
 // BenchmarkGrowth takes days of 1 to 16 times a length, and boats of 1 to 8
-// engines, from their journals: cpu-s and cpu-ns/frame are processor time up to
-// the results, kB-most the most memory that was alive meanwhile, MiB-program the
-// most that logd replay has of the same. With -growth it draws them.
+// engines, from their journals to the sheet: cpu-s and cpu-ns/frame are processor
+// time, MiB-most is the most memory of the program, and MiB-alive what of it the
+// pipeline holds in the end. With -growth it draws them.
 func BenchmarkGrowth(b *testing.B) {
-	program := filepath.Join(b.TempDir(), "logd")
-	if out, err := exec.Command("go", "build", "-o", program, "trialday.example/logd/cmd/logd").CombinedOutput(); err != nil {
-		b.Fatalf("%v\n%s", err, out)
-	}
+	path := program(b)
 	var days, engines []growth
 	run := func(name string, n, times, engines int) (g growth) {
-		b.Run(fmt.Sprintf("%s=%d", name, n), func(b *testing.B) { g = grow(b, program, times, engines) })
+		b.Run(fmt.Sprintf("%s=%d", name, n), func(b *testing.B) { g = grow(b, path, times, engines) })
 		return g
 	}
 	for _, times := range []int{1, 2, 4, 8, 16} {
@@ -56,7 +51,7 @@ func BenchmarkGrowth(b *testing.B) {
 		b.Fatal(err)
 	}
 	for name, text := range map[string]string{"growth.tsv": table, "growth.svg": svg} {
-		if err := os.WriteFile("../../../testdata/"+name, []byte(text), 0o644); err != nil {
+		if err := os.WriteFile("../../testdata/"+name, []byte(text), 0o644); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -64,79 +59,73 @@ func BenchmarkGrowth(b *testing.B) {
 
 // growth is what a day took.
 type growth struct {
-	engines        int
-	hours, frames  float64
-	cpu, megabytes float64 // s, MB
-	whole          float64 // MB, of the program
+	engines       int
+	hours, frames float64
+	cpu           float64 // s
+	most, alive   float64 // MiB
 }
 
 func grow(b *testing.B, program string, times, engines int) growth {
-	s := demo(b)
-	script := s.Script
-	for range times - 1 {
-		s.Script = append(s.Script[:len(s.Script):len(s.Script)], script...)
+	s := demoScenario(b)
+	script := s.Script[2:] // without the quarter of an hour at the dock
+	s.Script = nil
+	for range times {
+		s.Script = append(s.Script, script...)
 	}
 	s.Engines.Names = nil
 	for i := range engines {
 		s.Engines.Names = append(s.Engines.Names, fmt.Sprint(i+1))
 	}
-	sum := growth{engines: engines}
 	name := journalOf(b, s)
-	part := make([]frame.Frame, benchFrames)
+	sum := growth{engines: engines}
 	for range b.N {
-		source, err := journal.Open(name)
-		if err != nil {
-			b.Fatal(err)
-		}
-		runtime.GC()
-		base, most := marked(), 0.
-		d := New(boatA(b), "test", oneBus)
-		var took spent
-		var first, last int64
-		for more := true; more; {
-			var n int
-			n, more = fill(b, source, part)
-			sum.frames += float64(n)
-			took.on(func() {
-				for i := range part[:n] {
-					d.Frame(&part[i])
-				}
-			})
-			most = max(most, marked())
-			if first == 0 {
-				first = part[0].Time
-			}
-			if n > 0 {
-				last = part[n-1].Time
-			}
-		}
-		took.on(func() { d.Finish(0) })
-		source.Close()
-		sum.whole += wholeMemory(b, program, name)
-		sum.hours += float64(last-first) / 3600e9
+		took := costOfReplay(b, program, demoConfig, name)
 		sum.cpu += took.cpu.Seconds()
-		sum.megabytes += (most - base) / 1e6
+		sum.most += took.mib
+		frames, hours, alive := pipelineOf(b, name)
+		sum.frames, sum.hours = frames, hours
+		sum.alive += alive
 	}
-	n := float64(b.N)
-	g := growth{engines, sum.hours / n, sum.frames / n, sum.cpu / n, sum.megabytes / n, sum.whole / n}
+	sum.cpu, sum.most, sum.alive = sum.cpu/float64(b.N), sum.most/float64(b.N), sum.alive/float64(b.N)
 	b.ReportMetric(0, "ns/op")
-	b.ReportMetric(g.frames, "frames")
-	b.ReportMetric(g.hours, "hours")
-	b.ReportMetric(g.cpu, "cpu-s")
-	b.ReportMetric(g.cpu/g.frames*1e9, "cpu-ns/frame")
-	b.ReportMetric(g.megabytes*1000, "kB-most")
-	b.ReportMetric(g.whole*1e6/(1<<20), "MiB-program")
-	return g
+	b.ReportMetric(sum.frames, "frames")
+	b.ReportMetric(sum.hours, "hours")
+	b.ReportMetric(sum.cpu, "cpu-s")
+	b.ReportMetric(sum.cpu/sum.frames*1e9, "cpu-ns/frame")
+	b.ReportMetric(sum.most, "MiB-most")
+	b.ReportMetric(sum.alive, "MiB-alive")
+	return sum
 }
 
-// wholeMemory is the most memory, MB, of the program while it replays a journal.
-func wholeMemory(b *testing.B, program, name string) float64 {
+// pipelineOf goes through a journal and returns what the pipeline holds then.
+func pipelineOf(b *testing.B, name string) (frames, hours, mib float64) {
 	b.Helper()
-	c := exec.Command(program, "replay", "--config", "../../../configs/demo-triple.yaml", "--out", filepath.Join(b.TempDir(), "out"), name)
-	if out, err := c.CombinedOutput(); err != nil {
-		b.Fatalf("%v\n%s", err, out)
+	cfg, err := configs.ReadFile(demoConfig)
+	if err != nil {
+		b.Fatal(err)
 	}
-	return float64(c.ProcessState.SysUsage().(*syscall.Rusage).Maxrss) * 1024 / 1e6
+	in, err := journal.Open(name)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer in.Close()
+	before := marked()
+	d := day.New(cfg, version, in.Buses)
+	var first, last int64
+	n, err := frame.Each(in, func(f *frame.Frame) error {
+		if first == 0 {
+			first = f.Time
+		}
+		last = f.Time
+		d.Frame(f)
+		return nil
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	mib = (marked() - before) / (1 << 20)
+	runtime.KeepAlive(d)
+	return float64(n), float64(last-first) / 3600e9, mib
 }
 
 // journalOf writes a day's journal; the simulation, which remembers what it did,
@@ -155,22 +144,10 @@ func journalOf(b *testing.B, s *simulate.Scenario) string {
 	return name
 }
 
-// fill fills part with the next frames of a journal; it returns how many there
-// are, and whether there may be more.
-func fill(b *testing.B, in *journal.Reader, part []frame.Frame) (n int, more bool) {
-	b.Helper()
-	for i := range part {
-		if err := in.Next(&part[i]); errors.Is(err, io.EOF) {
-			return i, false
-		} else if err != nil {
-			b.Fatal(err)
-		}
-	}
-	return len(part), true
-}
-
-// marked returns the bytes that were alive at the last collection.
+// marked returns the bytes that a collection finds alive.
 func marked() float64 {
+	runtime.GC()
+	runtime.GC() // a finalizer's memory goes with the second
 	s := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
 	metrics.Read(s)
 	return float64(s[0].Value.Uint64())
@@ -178,10 +155,10 @@ func marked() float64 {
 
 func growthTable(rows []growth) string {
 	var t strings.Builder
-	t.WriteString("# of: go test ./cmd/logd/day -run '^$' -bench Growth -growth -benchtime 3x\n")
-	t.WriteString("engines\thours\tframes\tprocessor_s\talive_MB\tprogram_MB\n")
+	t.WriteString("# of: go test ./cmd/logd -run '^$' -bench Growth -growth -benchtime 3x\n")
+	t.WriteString("engines\thours\tframes\tprocessor_s\tmost_MiB\talive_MiB\n")
 	for _, g := range rows {
-		fmt.Fprintf(&t, "%d\t%.2f\t%.0f\t%.2f\t%.1f\t%.1f\n", g.engines, g.hours, g.frames, g.cpu, g.megabytes, g.whole)
+		fmt.Fprintf(&t, "%d\t%.2f\t%.0f\t%.2f\t%.1f\t%.1f\n", g.engines, g.hours, g.frames, g.cpu, g.most, g.alive)
 	}
 	return t.String()
 }
@@ -192,12 +169,12 @@ func growthPlots(days, engines []growth) (string, error) {
 	hours := func(g growth) float64 { return g.hours }
 	number := func(g growth) float64 { return float64(g.engines) }
 	cpu := func(g growth) float64 { return g.cpu }
-	memory := func(g growth) float64 { return g.whole }
+	memory := func(g growth) float64 { return g.most }
 	grid := make([][]*plot.Plot, 2)
 	for row, y := range []struct {
 		of    func(growth) float64
 		label string
-	}{{cpu, "processor time, s"}, {memory, "most memory, MB"}} {
+	}{{cpu, "processor time, s"}, {memory, "most memory, MiB"}} {
 		for _, x := range []struct {
 			list  []growth
 			of    func(growth) float64
@@ -255,7 +232,7 @@ func inProportion(p *plot.Plot, days []growth) error {
 func alive(p *plot.Plot, list []growth, x func(growth) float64) error {
 	var pts plotter.XYs
 	for _, g := range list {
-		pts = append(pts, plotter.XY{X: x(g), Y: g.megabytes})
+		pts = append(pts, plotter.XY{X: x(g), Y: g.alive})
 	}
 	line, err := plotter.NewLine(pts)
 	if err != nil {
@@ -264,7 +241,7 @@ func alive(p *plot.Plot, list []growth, x func(growth) float64) error {
 	line.LineStyle = draw.LineStyle{Color: chart.Vermilion, Width: 1}
 	p.Add(line)
 	p.Y.Min = 0
-	p.Legend.Add("of it alive: the pipeline's", line)
+	p.Legend.Add("of it the pipeline's", line)
 	p.Legend.Left, p.Legend.XOffs = true, 8
 	return nil
 }
