@@ -36,7 +36,7 @@ func BenchmarkFullDay(b *testing.B) {
 	busyJournal(b, quarter, "can0", demoScenario(b), fullDayHours/4.)
 	busyJournal(b, full, "can0", demoScenario(b), fullDayHours)
 	for b.Loop() {
-		q, f := costOfReplay(b, path, demoConfig, quarter), costOfReplay(b, path, demoConfig, full)
+		q, f := costOfReplay(b, path, quarter), costOfReplay(b, path, full)
 		b.ReportMetric(f.wall.Seconds(), "s")
 		b.ReportMetric(f.cpu.Seconds(), "cpu-s")
 		b.ReportMetric(f.mib, "MiB-most")
@@ -54,9 +54,9 @@ type cost struct {
 // costOfReplay looks at the most memory every few milliseconds: what the kernel
 // tells of a process that has ended includes the test's own, which it was forked
 // from.
-func costOfReplay(b *testing.B, program, config, frames string) (took cost) {
+func costOfReplay(b *testing.B, program, frames string) (took cost) {
 	b.Helper()
-	c := exec.Command(program, "replay", "--config", config, "--out", filepath.Join(b.TempDir(), "out"), frames)
+	c := exec.Command(program, "replay", "--config", demoConfig, "--out", filepath.Join(b.TempDir(), "out"), frames)
 	var said bytes.Buffer
 	c.Stdout, c.Stderr = &said, &said
 	from := time.Now()

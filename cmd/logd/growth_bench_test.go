@@ -79,7 +79,7 @@ func grow(b *testing.B, program string, times, engines int) growth {
 	name := journalOf(b, s)
 	sum := growth{engines: engines}
 	for range b.N {
-		took := costOfReplay(b, program, demoConfig, name)
+		took := costOfReplay(b, program, name)
 		sum.cpu += took.cpu.Seconds()
 		sum.most += took.mib
 		frames, hours, alive := pipelineOf(b, name)
@@ -193,14 +193,8 @@ func growthPlots(days, engines []growth) (string, error) {
 			grid[row] = append(grid[row], p)
 		}
 	}
-	if err := inProportion(grid[0][0], days); err != nil {
+	if err := errors.Join(inProportion(grid[0][0], days), alive(grid[1][0], days, hours), alive(grid[1][1], engines, number)); err != nil {
 		return "", err
-	}
-	for column, list := range [][]growth{days, engines} {
-		x := []func(growth) float64{hours, number}[column]
-		if err := alive(grid[1][column], list, x); err != nil {
-			return "", err
-		}
 	}
 	c := chart.NewCanvas(720*vg.Inch/72, 460*vg.Inch/72)
 	tiles := draw.Tiles{Rows: 2, Cols: 2, PadX: 24, PadY: 16, PadTop: 8, PadBottom: 6, PadLeft: 6, PadRight: 10}

@@ -237,8 +237,5 @@ func take(in *bufio.Reader, room []byte, n int) ([]byte, error) {
 	}
 	room = room[:n]
 	_, err := io.ReadFull(in, room)
-	if err == io.EOF && n > 0 {
-		err = io.ErrUnexpectedEOF
-	}
-	return room, err
+	return room, unexpected(err)
 }
