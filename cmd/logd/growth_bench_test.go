@@ -236,6 +236,6 @@ func alive(p *plot.Plot, list []growth, x func(growth) float64) error {
 	p.Add(line)
 	p.Y.Min = 0
 	p.Legend.Add("of it the pipeline's", line)
-	p.Legend.Left, p.Legend.XOffs = true, 8
+	p.Legend.Top, p.Legend.Left, p.Legend.XOffs = true, true, 8
 	return nil
 }
