@@ -107,6 +107,7 @@ func (p *replaying) run(captures []string) (*results.Results, error) {
 	defer src.Close()
 	frames, quiet := p.standing()
 	d := day.New(p.given.Config, p.given.Version, src.Buses)
+	d.Beside()
 	d.Note(p.given.Readings)
 	d.Amend(p.given.Amendments)
 	bar := newProgress(src)

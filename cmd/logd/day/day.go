@@ -14,7 +14,6 @@ import (
 	"math"
 
 	"trialday.example/logd/calc"
-	"trialday.example/logd/calc/dayburn"
 	"trialday.example/logd/calc/energy"
 	"trialday.example/logd/calc/stat"
 	"trialday.example/logd/calc/track"
@@ -34,20 +33,15 @@ type Day struct {
 	version string
 	buses   func() []string
 	decoder *decode.Decoder
-	trial   *calc.Trial
-	gaps    gapWatch
 	frames  fingerprint
 	places  places
-	hearing hearing
-	course  course
-	fitted  fitted
+	wire    wire
 	correct corrector
 	track   track.Track
-	burn    dayburn.Watch
 	energy  energy.Watch
+	samples passing
 	events  []decode.Event
 	dropped int
-	last    int64 // trial time of the last sample
 	closed  bool
 
 	readings   []calc.Reading
@@ -57,10 +51,9 @@ type Day struct {
 // New starts a day. Version stands in the results; buses gives the names of
 // the interfaces met so far.
 func New(cfg configs.Config, version string, buses func() []string) *Day {
-	d := &Day{cfg: cfg, version: version, buses: buses, trial: calc.New(settings(&cfg)), frames: newFingerprint(buses)}
-	d.fitted, d.correct, d.energy = newFitted(&cfg), newCorrector(&cfg), newEnergy(&cfg)
-	d.course = newCourse()
-	d.trial.Each(d.course.second)
+	d := &Day{cfg: cfg, version: version, buses: buses, frames: newFingerprint(buses)}
+	d.correct, d.energy, d.samples = newCorrector(&cfg), newEnergy(&cfg), newPassing(newWatchers(&cfg))
+	d.wire.Wire = d.samples.watchers.fitted.Wire
 	d.decoder = decode.New(Options(&cfg, buses), d)
 	return d
 }
@@ -69,32 +62,21 @@ func New(cfg configs.Config, version string, buses func() []string) *Day {
 func (d *Day) Frame(f *frame.Frame) {
 	d.frames.add(f)
 	d.decoder.Frame(f)
-	d.fitted.frame(d.decoder.Now(), f)
+	d.wire.frame(d.decoder.Now(), f)
 	d.places.add(d.decoder.Now(), d.decoder.Clock().Open(), d.decoder.Late())
 }
 
 // Sample implements decode.Handler.
 func (d *Day) Sample(s sample.Sample) {
 	d.correct.apply(&s)
-	d.take(&s)
+	d.samples.add(&s)
 	if course, speed := d.track.Add(&s); course != nil {
-		d.take(course)
-		d.take(speed)
+		d.samples.add(course)
+		d.samples.add(speed)
 	}
 	if power := d.energy.Add(&s); power != nil {
-		d.take(power)
+		d.samples.add(power)
 	}
-}
-
-// take shows a sample to all who watch.
-func (d *Day) take(s *sample.Sample) {
-	d.last = s.Time
-	d.fitted.Add(s)
-	d.burn.Add(s)
-	d.gaps.add(s)
-	d.hearing.add(s)
-	d.trial.Add(s)
-	d.course.add(s)
 }
 
 // Event implements decode.Handler.
@@ -105,7 +87,7 @@ func (d *Day) Event(e decode.Event) {
 		d.dropped++
 	}
 	if steadiness(e) {
-		d.trial.SourceChanged(e.Time)
+		d.samples.change(e.Time)
 	}
 }
 
@@ -121,8 +103,7 @@ func (d *Day) Close() {
 	d.closed = true
 	d.decoder.Finish()
 	d.places.finish(d.decoder.Late())
-	d.trial.Close()
-	d.gaps.finish(d.last)
+	d.samples.settle().close()
 }
 
 // Finish ends the day and returns its results, and the line for drawing it.

@@ -52,10 +52,11 @@ type Given struct {
 // Close. Bad is the number of lines that could not be read. It changes nothing
 // in the day.
 func (d *Day) Evidence(bad int64) *Evidence {
+	w := d.samples.settle()
 	e := &Evidence{
-		Burn: d.burn.Evidence(), Energy: d.energy.Evidence(), Derived: d.track.Seconds, Corrected: corrected(&d.cfg),
-		Calc: d.trial.Evidence(), Installation: d.fitted.Evidence(), Clock: d.decoder.Clock().Record(), Stats: d.decoder.Stats(),
-		Events: d.events, Dropped: d.dropped, Gaps: slices.Clone(d.gaps.gaps), MoreGaps: d.gaps.more,
+		Burn: w.burn.Evidence(), Energy: d.energy.Evidence(), Derived: d.track.Seconds, Corrected: corrected(&d.cfg),
+		Calc: w.trial.Evidence(), Installation: w.fitted.Evidence(), Clock: d.decoder.Clock().Record(), Stats: d.decoder.Stats(),
+		Events: d.events, Dropped: d.dropped, Gaps: slices.Clone(w.gaps.gaps), MoreGaps: w.gaps.more,
 		Buses: slices.Clone(d.buses()), FramesHash: d.frames.sum(), Bad: bad,
 	}
 	e.Calc.Frozen = frozen(e.Installation.Findings)

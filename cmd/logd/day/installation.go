@@ -18,24 +18,23 @@ import (
 	"trialday.example/logd/sink/results/units"
 )
 
-// fitted watches how the boat's sensors and wiring are installed.
-type fitted struct {
-	*installation.Watch
-	skipped int
-}
-
-func newFitted(c *configs.Config) fitted {
-	f := fitted{Watch: installation.New(c.Vessel.Hull == "planing", known(c.Vessel.LengthM))}
+func newFitted(c *configs.Config) *installation.Watch {
+	f := installation.New(c.Vessel.Hull == "planing", known(c.Vessel.LengthM))
 	f.Load.BitRate = socketcan.Bitrate
 	return f
+}
+
+// wire shows the frames to who watches the bus itself.
+type wire struct {
+	*installation.Wire
+	skipped int
 }
 
 // every is how many frames stand for one whose bits are counted: stuff bits
 // depend on the data, and counting them all takes as long as decoding.
 const every = 8
 
-// frame takes a frame for what the bus itself shows.
-func (f *fitted) frame(now int64, fr *frame.Frame) {
+func (f *wire) frame(now int64, fr *frame.Frame) {
 	bits := 0
 	if f.skipped++; f.skipped == every {
 		f.skipped = 0

@@ -13,7 +13,8 @@ import (
 // the day; calc.Trial.Live says what it costs.
 func (d *Day) Live() *results.Live {
 	clock := d.decoder.Clock()
-	s, ok := d.trial.Live(d.amended(results.Edge{UTC: clock.UTC}), frozen(d.fitted.Stuck()))
+	w := d.samples.settle()
+	s, ok := w.trial.Live(d.amended(results.Edge{UTC: clock.UTC}), frozen(w.fitted.Stuck()))
 	edge := results.Edge{UTC: clock.UTC, Engines: d.engineNames(s.Heard)}
 	l := &results.Live{Version: d.version, ClockKnown: clock.Known()}
 	if d.decoder.Stats().Frames > 0 {

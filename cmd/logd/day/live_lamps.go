@@ -134,7 +134,7 @@ func (d *Day) lamps(names []string) []results.Lamp {
 	now := d.decoder.Now()
 	var out []results.Lamp
 	for _, s := range sensors {
-		at := d.hearing.last[s.thing][0]
+		at := d.samples.watchers.hearing.last[s.thing][0]
 		is := at.at(now)
 		l := results.Lamp{Name: s.name, State: s.state[is], Text: s.words[is]}
 		if is == present {
@@ -142,7 +142,7 @@ func (d *Day) lamps(names []string) []results.Lamp {
 		}
 		out = append(out, l)
 	}
-	if few := d.hearing.satellites; out[0].State == good && few > 0 {
+	if few := d.samples.watchers.hearing.satellites; out[0].State == good && few > 0 {
 		out[0].Text = fmt.Sprintf("heard, by %g satellites", few)
 		if few < fewSatellites {
 			out[0].State = warn
@@ -173,7 +173,7 @@ func (h *hearing) engineSets(t thing, n int, now int64) (sets [4]calc.EngineSet)
 
 func (d *Day) engineLamp(names []string, now int64) results.Lamp {
 	l := results.Lamp{Name: "engines", State: good}
-	is := d.hearing.engineSets(thingEngine, len(names), now)
+	is := d.samples.watchers.hearing.engineSets(thingEngine, len(names), now)
 	gone := is[silent] | is[empty]
 	switch {
 	case is[present]|gone == 0:
@@ -190,8 +190,8 @@ func (d *Day) engineLamp(names []string, now int64) results.Lamp {
 
 func (d *Day) fuelLamp(names []string, now int64) results.Lamp {
 	l := results.Lamp{Name: "fuel rate", State: good}
-	is := d.hearing.engineSets(thingFuel, len(names), now)
-	running := d.hearing.engineSets(thingEngine, len(names), now)[present]
+	is := d.samples.watchers.hearing.engineSets(thingFuel, len(names), now)
+	running := d.samples.watchers.hearing.engineSets(thingEngine, len(names), now)[present]
 	gone := is[silent] | is[empty]
 	switch {
 	case is[present]|gone == 0:

@@ -149,14 +149,14 @@ func TestGuidanceAgreesWithWhatIsFound(t *testing.T) {
 		d := New(cfg, "test", s.Buses)
 		var seen []moment
 		eachSecond(t, d, s.Start(seed).Next, func() {
-			l, ok := d.trial.Live(nil, nil)
+			l, ok := d.samples.settle().trial.Live(nil, nil)
 			if !ok {
 				return
 			}
 			_, windows := d.Closed()
 			seen = append(seen, moment{l.Run.End, l.Hold, len(windows), d.Live()})
 			if n := len(seen); n < 2 || seen[n-2].known != len(windows) {
-				sameSteps(t, seen[n-1].shown, calc.Derive(d.trial.Evidence(), settings(&cfg), nil))
+				sameSteps(t, seen[n-1].shown, calc.Derive(d.samples.settle().trial.Evidence(), settings(&cfg), nil))
 			}
 		})
 		r, _ := d.Finish(0)

@@ -48,15 +48,17 @@ func (c *course) second(m *calc.Moment) {
 
 // Undrawn leaves the course out of a day that has not begun, for who draws
 // nothing: it is most of what a day keeps.
-func (d *Day) Undrawn() { d.course.line = nil }
+func (d *Day) Undrawn() { d.samples.watchers.course.line = nil }
 
 // Timeline is the course of the day so far, dated as well as is known now; nil if
 // it was left out. It may be looked at while the day goes on.
 func (d *Day) Timeline() *timeline.Timeline {
-	if d.course.line == nil {
+	w := d.samples.settle()
+	line := w.course.line
+	if line == nil {
 		return nil
 	}
-	d.course.line.Name(engineNames(&d.cfg, d.trial.Heard()))
-	d.course.line.Date(d.decoder.Clock().UTC)
-	return d.course.line
+	line.Name(engineNames(&d.cfg, w.trial.Heard()))
+	line.Date(d.decoder.Clock().UTC)
+	return line
 }
