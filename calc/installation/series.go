@@ -166,8 +166,9 @@ func (s *series) findings() []Finding {
 
 // apart is how far b is from a.
 func (w *watched) apart(a, b float64) float64 {
-	if w.circle {
-		return math.Remainder(b-a, 2*math.Pi)
+	d := b - a
+	if w.circle && !(math.Abs(d) < math.Pi) { // else it is its own remainder
+		return math.Remainder(d, 2*math.Pi)
 	}
-	return b - a
+	return d
 }

@@ -23,10 +23,10 @@ type newSource struct {
 // were filled; nobody else looks at the watchers but after settle.
 type passing struct {
 	watchers *watchers
-	batch    *batch // being filled
+	batch    // being filled
 	// Beside: a full batch goes to a goroutine that lives for it.
 	beside bool
-	spare  chan *batch
+	spare  chan batch
 	busy   chan struct{} // closed when the last batch handed over was taken; nil for none
 }
 
@@ -36,49 +36,55 @@ const (
 	batches = 4
 )
 
-func newPassing(w *watchers) passing {
-	p := passing{watchers: w, batch: new(batch)}
-	p.batch.samples = make([]sample.Sample, 0, batchSize)
-	return p
-}
+func newBatch() batch { return batch{samples: make([]sample.Sample, 0, batchSize)} }
+
+func newPassing(w *watchers) passing { return passing{watchers: w, batch: newBatch()} }
 
 // Beside lets the watchers of a day work while its next frames are decoded. It
 // comes before the first frame.
 func (d *Day) Beside() {
 	p := &d.samples
-	p.beside, p.spare = true, make(chan *batch, batches)
+	p.beside, p.spare = true, make(chan batch, batches)
 	for range batches - 1 {
-		p.spare <- &batch{samples: make([]sample.Sample, 0, batchSize)}
+		p.spare <- newBatch()
 	}
 }
 
 func (p *passing) add(s *sample.Sample) {
-	if p.batch.samples = append(p.batch.samples, *s); len(p.batch.samples) == batchSize {
+	n := len(p.samples)
+	p.samples = p.samples[:n+1]
+	to := &p.samples[n]
+	// Field by field: the sample was just written so.
+	to.Time, to.Value, to.Quantity, to.Instance, to.Source, to.State = s.Time, s.Value, s.Quantity, s.Instance, s.Source, s.State
+	if n+1 == batchSize {
 		p.pass()
 	}
 }
 
 // change notes a change of source before the next sample.
 func (p *passing) change(time int64) {
-	p.batch.changes = append(p.batch.changes, newSource{len(p.batch.samples), time})
+	p.changes = append(p.changes, newSource{len(p.samples), time})
 }
 
 func (p *passing) pass() {
 	if !p.beside {
-		p.take(p.batch)
+		p.watchers.take(p.batch)
+		p.batch.clear()
 		return
 	}
-	full, before, done := p.batch, p.busy, make(chan struct{})
+	full, before, done := <-p.spare, p.busy, make(chan struct{})
+	full.samples, full.changes = append(full.samples, p.samples...), append(full.changes, p.changes...)
+	p.batch.clear()
 	p.busy = done
 	go func() {
 		if before != nil {
 			<-before
 		}
-		p.take(full)
+		p.watchers.take(full)
+		full.clear()
 		p.spare <- full
 		close(done)
 	}()
-	p.batch = <-p.spare
 }
 
 // settle returns the watchers when they have seen all samples so far.
@@ -87,11 +93,9 @@ func (p *passing) settle() *watchers {
 		<-p.busy
 		p.busy = nil
 	}
-	p.take(p.batch)
+	p.watchers.take(p.batch)
+	p.batch.clear()
 	return p.watchers
 }
 
-func (p *passing) take(b *batch) {
-	p.watchers.take(b)
-	b.samples, b.changes = b.samples[:0], b.changes[:0]
-}
+func (b *batch) clear() { b.samples, b.changes = b.samples[:0], b.changes[:0] }

@@ -12,7 +12,7 @@ import (
 )
 
 // thing numbers what lamps tell of.
-type thing int
+type thing uint8
 
 const (
 	thingPosition thing = iota
@@ -25,25 +25,21 @@ const (
 	numThings
 )
 
-func thingOf(q pgn.Quantity) (t thing, ok bool) {
-	switch q {
-	case pgn.Latitude:
-		return thingPosition, true
-	case pgn.SpeedOverGround:
-		return thingMotion, true
-	case pgn.Heading, pgn.HeadingMagnetic:
-		return thingHeading, true
-	case pgn.Pitch:
-		return thingAttitude, true
-	case pgn.Depth:
-		return thingDepth, true
-	case pgn.EngineSpeed:
-		return thingEngine, true
-	case pgn.FuelRate:
-		return thingFuel, true
+// thingOf finds the thing of a quantity, numThings for none. It is asked for every
+// sample.
+var thingOf = func() (things [256]thing) {
+	for q := range things {
+		things[q] = numThings
 	}
-	return 0, false
-}
+	things[pgn.Latitude] = thingPosition
+	things[pgn.SpeedOverGround] = thingMotion
+	things[pgn.Heading], things[pgn.HeadingMagnetic] = thingHeading, thingHeading
+	things[pgn.Pitch] = thingAttitude
+	things[pgn.Depth] = thingDepth
+	things[pgn.EngineSpeed] = thingEngine
+	things[pgn.FuelRate] = thingFuel
+	return things
+}()
 
 // heard tells when a thing was last heard, and last heard with a value: trial
 // time + 1, 0 for never.
@@ -59,8 +55,8 @@ func (h *hearing) add(s *sample.Sample) {
 	if s.Quantity == pgn.Satellites && s.State == pgn.Valid {
 		h.satellites = s.Value
 	}
-	t, ok := thingOf(s.Quantity)
-	if !ok || ofEngine(s.Quantity) && s.Instance >= calc.MaxEngines {
+	t := thingOf[s.Quantity]
+	if t == numThings || ofEngine(s.Quantity) && s.Instance >= calc.MaxEngines {
 		return
 	}
 	e := 0

@@ -30,7 +30,7 @@ func newWatchers(c *configs.Config) *watchers {
 
 // take shows a batch to one after the other: what one of them needs stays in the
 // processor's caches meanwhile.
-func (w *watchers) take(b *batch) {
+func (w *watchers) take(b batch) {
 	for i := range b.samples {
 		w.fitted.Add(&b.samples[i])
 	}
