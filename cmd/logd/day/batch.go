@@ -31,7 +31,7 @@ type passing struct {
 }
 
 const (
-	batchSize = 4096 // samples
+	batchSize = 2048 // samples
 	// batches are on their way at the most.
 	batches = 4
 )
