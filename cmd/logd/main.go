@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"runtime/debug"
 
 	"github.com/spf13/cobra"
 )
@@ -12,8 +13,19 @@ import (
 // version stands in results.json and on the sheet.
 const version = "0.1.0"
 
+// replayMemory, bytes, is where the collector of garbage begins to work harder in a
+// replay. What is needed in the end is half of that, however long the day was;
+// without a bound most of the memory of a long day's replay is garbage.
+const replayMemory = 40 << 20
+
 func main() {
-	if err := command().ExecuteContext(context.Background()); err != nil {
+	root := command()
+	root.PersistentPreRun = func(c *cobra.Command, _ []string) {
+		if c.Name() == "replay" && os.Getenv("GOMEMLIMIT") == "" {
+			debug.SetMemoryLimit(replayMemory)
+		}
+	}
+	if err := root.ExecuteContext(context.Background()); err != nil {
 		fmt.Fprintln(os.Stderr, "logd:", err)
 		os.Exit(1)
 	}
