@@ -34,7 +34,7 @@ type fingerprint struct {
 const (
 	fixedSize = 21
 	// hashAt is the size of the pieces, since each costs a goroutine.
-	hashAt  = 64 << 10
+	hashAt  = 128 << 10
 	maxName = 255 // of a bus, bytes
 )
 

@@ -28,25 +28,31 @@ func newWatchers(c *configs.Config) *watchers {
 	return w
 }
 
-// take shows a batch to one after the other: what one of them needs stays in the
-// processor's caches meanwhile.
+// portion is how many samples, 6 kB of them, are shown to one after the other: they
+// and what one of them needs stay in the processor's first cache meanwhile.
+const portion = 256
+
+// take shows a batch to all.
 func (w *watchers) take(b batch) {
-	for i := range b.samples {
-		w.fitted.Add(&b.samples[i])
-	}
-	for i := range b.samples {
-		s := &b.samples[i]
-		w.burn.Add(s)
-		w.gaps.add(s)
-		w.hearing.add(s)
-	}
 	changes := b.changes
-	for i := range b.samples {
-		for ; len(changes) > 0 && changes[0].before == i; changes = changes[1:] {
-			w.trial.SourceChanged(changes[0].time)
+	for from := 0; from < len(b.samples); from += portion {
+		samples := b.samples[from:min(from+portion, len(b.samples))]
+		for i := range samples {
+			w.fitted.Add(&samples[i])
 		}
-		w.trial.Add(&b.samples[i])
-		w.course.add(&b.samples[i])
+		for i := range samples {
+			s := &samples[i]
+			w.burn.Add(s)
+			w.gaps.add(s)
+			w.hearing.add(s)
+		}
+		for i := range samples {
+			for ; len(changes) > 0 && changes[0].before == from+i; changes = changes[1:] {
+				w.trial.SourceChanged(changes[0].time)
+			}
+			w.trial.Add(&samples[i])
+			w.course.add(&samples[i])
+		}
 	}
 	for _, c := range changes {
 		w.trial.SourceChanged(c.time)
