@@ -14,9 +14,9 @@ import (
 const version = "0.1.0"
 
 // replayMemory, bytes, is where the collector of garbage begins to work harder in a
-// replay. What is needed in the end is half of that, however long the day was;
-// without a bound most of the memory of a long day's replay is garbage.
-const replayMemory = 40 << 20
+// replay. A day of ten hours needs a third of that and one of 33 h two thirds; without
+// a bound most of the memory of a long day's replay is garbage.
+const replayMemory = 28 << 20
 
 func main() {
 	root := command()
