@@ -45,7 +45,7 @@ func TestFingerprintIsOfThePublishedLayout(t *testing.T) {
 // are hashed at a time.
 func TestFingerprintTellsDaysApart(t *testing.T) {
 	day := func(change func(f []frame.Frame)) string {
-		frames := make([]frame.Frame, 6000) // over two pieces
+		frames := make([]frame.Frame, 12000) // over two pieces
 		for i := range frames {
 			frames[i] = frame.Frame{Time: int64(i), Frame: can.Frame{ID: uint32(i), IsExtended: true, Length: 8}}
 		}
