@@ -3,7 +3,9 @@
 package influx
 
 import (
+	"bytes"
 	"context"
+	"io"
 	"math/rand/v2"
 	"net/http"
 	"runtime"
@@ -13,15 +15,38 @@ import (
 	"trialday.example/logd/sink/journal"
 )
 
-// The server is killed 20 times while it takes a batch.
+// The server is killed 20 times while it takes a batch. Every point is confirmed to
+// the sender, and is on the server in the end.
+//
+// Killed between two halves of an entry of its log, the server may lose what it
+// confirms after its next start (seen once in a dozen times on a busy machine). That
+// is then told by comparing, and mended by sending all again.
 func TestServerKilledInMidBatch(t *testing.T) {
 	const kills = 20
 	s := ownInflux(t, "", false)
-	killed := 0
+	killed, confirmed := 0, map[string]bool{}
 	random := rand.New(rand.NewPCG(3, 4))
 	p := newProxy(t, s.url, func(n int64, w http.ResponseWriter, r *http.Request, forward func() int) bool {
+		packed, err := io.ReadAll(r.Body)
+		if err != nil {
+			reset(w)
+			return true
+		}
+		r.Body = io.NopCloser(bytes.NewReader(packed))
 		if n%5 != 0 || killed >= kills {
-			return false
+			if code := forward(); code != http.StatusNoContent {
+				reset(w)
+				return true
+			}
+			lines, err := unpack(packed)
+			if err != nil {
+				t.Error(err)
+			}
+			for _, l := range lines {
+				confirmed[string(l)] = true
+			}
+			w.WriteHeader(http.StatusNoContent)
+			return true
 		}
 		killed++
 		done := make(chan struct{})
@@ -42,10 +67,16 @@ func TestServerKilledInMidBatch(t *testing.T) {
 	c := run(t, o)
 	s.kill()
 	s.start(true)
-	v := verify(t, direct(o, s))
-	if killed != kills || c.Rejected != 0 {
-		t.Errorf("killed %d times; %+v", killed, c)
+	o = direct(o, s)
+	if points := len(pointsOf(t, o)); killed != kills || c.Rejected != 0 || len(confirmed) != points {
+		t.Errorf("killed %d times; %d of %d points confirmed; %+v", killed, len(confirmed), points, c)
 	}
+	if v, err := Verify(t.Context(), o); err == nil && v.Differences > 0 {
+		t.Logf("the server lost what it had confirmed: %d differences in %d values; all is sent again", v.Differences, v.Values)
+		o.Cursor = t.TempDir() + "/cursor"
+		run(t, o)
+	}
+	v := verify(t, o)
 	t.Logf("%d kills, %d points, %d values: equal", killed, v.Points, v.Values)
 }
 
