@@ -144,9 +144,7 @@ func (c *Chooser) Use(s *sample.Sample) bool {
 }
 
 func (c *Chooser) begin(g Group, instance uint8, t int64) *selector {
-	// Room for all at once: one by one they could share cache lines with what another
-	// processor writes.
-	sel := &selector{group: g, instance: instance, candidates: make([]candidate, 0, Candidates), current: -1, home: -1, block: t}
+	sel := &selector{group: g, instance: instance, current: -1, home: -1, block: t}
 	c.selectors[g][instance] = sel
 	return sel
 }

@@ -1,6 +1,8 @@
 package timeline
 
 import (
+	"bufio"
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -50,33 +52,39 @@ const (
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
-// Write writes the file.
+// Write writes the file. The body is packed as it is made: of a day of 33 h it has
+// 15 MB.
 func (t *Timeline) Write(w io.Writer) error {
 	t.mu.RLock()
 	defer t.mu.RUnlock()
-	enc, err := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(1<<20), zstd.WithLowerEncoderMem(true))
+	head := append(make([]byte, 0, headLen), magic...)
+	head = binary.LittleEndian.AppendUint32(head, version)
+	file := bytes.NewBuffer(append(head, 0, 0, 0, 0))
+	enc, err := zstd.NewWriter(file, zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(1<<20), zstd.WithLowerEncoderMem(true))
 	if err != nil {
 		return err
 	}
-	defer enc.Close()
-	file := append(make([]byte, 0, headLen), magic...)
-	file = binary.LittleEndian.AppendUint32(file, version)
-	file = binary.LittleEndian.AppendUint32(file, 0)
-	file = enc.EncodeAll(t.body(), file)
-	binary.LittleEndian.PutUint32(file[12:], crc32.Checksum(file[headLen:], castagnoli))
-	_, err = w.Write(file)
+	b := body{bufio.NewWriter(enc)}
+	b.timeline(t)
+	if err := errors.Join(b.Flush(), enc.Close()); err != nil {
+		return err
+	}
+	binary.LittleEndian.PutUint32(file.Bytes()[headLen-4:], crc32.Checksum(file.Bytes()[headLen:], castagnoli))
+	_, err = w.Write(file.Bytes())
 	return err
 }
 
-func (t *Timeline) body() []byte {
-	b := make(body, 0, t.bodySize())
+// body is written piece by piece; its first error is that of Flush.
+type body struct{ *bufio.Writer }
+
+func (b body) timeline(t *Timeline) {
 	b.number(t.start)
 	b.number(int64(t.seconds))
 	b.number(int64(t.base))
 	b.number(int64(len(t.engines)))
 	for _, name := range t.engines {
 		b.number(int64(len(name)))
-		b = append(b, name...)
+		b.WriteString(name)
 	}
 	b.number(int64(len(t.dates)))
 	for _, d := range t.dates {
@@ -84,10 +92,10 @@ func (t *Timeline) body() []byte {
 		b.number(d.utc)
 	}
 	for _, p := range t.places {
-		b = binary.LittleEndian.AppendUint32(b, uint32(p.lat))
+		b.word(uint32(p.lat))
 	}
 	for _, p := range t.places {
-		b = binary.LittleEndian.AppendUint32(b, uint32(p.lon))
+		b.word(uint32(p.lon))
 	}
 	b.number(int64(len(t.columns)))
 	for _, c := range t.columns {
@@ -97,29 +105,17 @@ func (t *Timeline) body() []byte {
 			b.series(&c.parts[i], len(t.places), channels[c.channel].quantum)
 		}
 	}
-	return b
 }
 
-// bodySize is about the size of the body, and not less but for long names.
-func (t *Timeline) bodySize() int {
-	each, rows := 4, 0
-	if t.base > 0 {
-		each = 16
-	}
-	for i := range t.columns {
-		rows += len(t.columns[i].parts)
-	}
-	return len(t.places)*(8+each*rows) + 16*(len(t.columns)+len(t.dates)) + 1<<10
+func (b body) number(v int64) {
+	b.Write(binary.LittleEndian.AppendUint64(b.AvailableBuffer(), uint64(v)))
 }
 
-// body is written piece by piece.
-type body []byte
+func (b body) word(v uint32) { b.Write(binary.LittleEndian.AppendUint32(b.AvailableBuffer(), v)) }
 
-func (b *body) number(v int64) { *b = binary.LittleEndian.AppendUint64(*b, uint64(v)) }
+func (b body) float(v float32) { b.word(math.Float32bits(v)) }
 
-func (b *body) float(v float32) { *b = binary.LittleEndian.AppendUint32(*b, math.Float32bits(v)) }
-
-func (b *body) series(s *series, cells int, quantum float64) {
+func (b body) series(s *series, cells int, quantum float64) {
 	at := s.look(s.base)
 	float := func(q int32) { b.float(float32(float64(q) * quantum)) }
 	for i := range cells {
@@ -135,7 +131,7 @@ func (b *body) series(s *series, cells int, quantum float64) {
 		float(c.min)
 		float(c.max)
 		float(c.mean)
-		*b = binary.LittleEndian.AppendUint32(*b, c.count)
+		b.word(c.count)
 	}
 }
 

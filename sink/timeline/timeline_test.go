@@ -1,6 +1,7 @@
 package timeline
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/json"
 	"math"
@@ -377,11 +378,11 @@ func FuzzRead(f *testing.F) {
 
 // FuzzBody: the same behind checksum and compression.
 func FuzzBody(f *testing.F) {
-	f.Add(newDay(1, 50, 1).line.body())
-	f.Add(New().body())
+	f.Add(unpacked(newDay(1, 50, 1).line))
+	f.Add(unpacked(New()))
 	coarse := newDay(1, 50, 1).line
 	coarse.coarsen()
-	f.Add(coarse.body())
+	f.Add(unpacked(coarse))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		r := reader{rest: text}
 		if line := r.timeline(); !r.bad {
@@ -437,4 +438,13 @@ func BenchmarkDay(b *testing.B) {
 			line.Date(utc)
 		}
 	})
+}
+
+// unpacked is the body of a file.
+func unpacked(t *Timeline) []byte {
+	var text bytes.Buffer
+	b := body{bufio.NewWriter(&text)}
+	b.timeline(t)
+	b.Flush()
+	return text.Bytes()
 }

@@ -24,16 +24,16 @@ type newSource struct {
 type passing struct {
 	watchers *watchers
 	batch    // being filled
-	// Beside: a full batch goes to a goroutine that lives for it.
+	// beside tells that a full batch goes to a goroutine that lives for it.
 	beside bool
-	spare  chan batch
+	spare  chan batch    // empty ones
 	busy   chan struct{} // closed when the last batch handed over was taken; nil for none
 }
 
 const (
 	batchSize = 2048 // samples
-	// batches are on their way at the most.
-	batches = 4
+	// batches are on their way to the watchers at the most.
+	batches = 3
 )
 
 func newBatch() batch { return batch{samples: make([]sample.Sample, 0, batchSize)} }
@@ -45,7 +45,7 @@ func newPassing(w *watchers) passing { return passing{watchers: w, batch: newBat
 func (d *Day) Beside() {
 	p := &d.samples
 	p.beside, p.spare = true, make(chan batch, batches)
-	for range batches - 1 {
+	for range batches {
 		p.spare <- newBatch()
 	}
 }
@@ -66,6 +66,9 @@ func (p *passing) change(time int64) {
 	p.changes = append(p.changes, newSource{len(p.samples), time})
 }
 
+// pass hands a full batch over. Where another processor takes it the samples are
+// copied at once: written one by one into what it has just read, each cache line
+// would be waited for.
 func (p *passing) pass() {
 	if !p.beside {
 		p.watchers.take(p.batch)
