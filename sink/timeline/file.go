@@ -41,6 +41,9 @@ const (
 	headLen = 16
 	// maxBody bounds what is unpacked: 32 columns of maxCells and a bit.
 	maxBody = 64 << 20
+	// unpacks is how many times as long as a file its body may be without more room
+	// being made for it; usual is five times.
+	unpacks = 6
 	// maxSeconds, maxBase, maxColumns, maxEngines and maxName bound what a file
 	// may tell; the first is eight years.
 	maxSeconds = 1 << 28
@@ -163,7 +166,7 @@ func Read(file []byte) (*Timeline, error) {
 		return nil, err
 	}
 	defer dec.Close()
-	text, err := dec.DecodeAll(file[headLen:], nil)
+	text, err := dec.DecodeAll(file[headLen:], make([]byte, 0, min(unpacks*len(file), maxBody)))
 	if err != nil {
 		return nil, errDamaged
 	}
