@@ -9,26 +9,6 @@ import (
 	"strconv"
 )
 
-// WriteJSON writes r as results.json: indented, keys in the order of the
-// structure, map keys sorted, so that equal results are equal bytes. Numbers
-// have six significant digits, and are never coarser than a thousandth. A list
-// without entries is [], a table without entries {}. Nothing is ever NaN or
-// infinite: an optional figure becomes null, the bounds of an Interval become
-// null, and any other is an error that names its key. R is not changed.
-func (r *Results) WriteJSON(w io.Writer) error {
-	rounded, err := r.Rounded()
-	if err != nil {
-		return err
-	}
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	if err := enc.Encode(rounded); err != nil {
-		return fmt.Errorf("results: %w", err)
-	}
-	return nil
-}
-
 // Rounded returns r as ReadJSON gives it back after WriteJSON, and its errors.
 func (r *Results) Rounded() (*Results, error) {
 	tidied, err := tidy(reflect.ValueOf(*r), "")

@@ -61,8 +61,8 @@ func WritePDF(ctx context.Context, w io.Writer, r *results.Results, t *results.T
 	if err != nil {
 		return err
 	}
-	page, err := htmlPage(r, t, printStyle(p))
-	if err != nil {
+	var page bytes.Buffer
+	if err := writePage(&page, r, t, printStyle(p)); err != nil {
 		return err
 	}
 	dir, err := os.MkdirTemp("", "trial-sheet-")
@@ -70,7 +70,7 @@ func WritePDF(ctx context.Context, w io.Writer, r *results.Results, t *results.T
 		return fmt.Errorf("directory for the browser: %w; TMPDIR names another place", err)
 	}
 	defer func() { err = errors.Join(err, remove(dir)) }()
-	if err := os.WriteFile(filepath.Join(dir, "sheet.html"), page, 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "sheet.html"), page.Bytes(), 0o600); err != nil {
 		return fmt.Errorf("page for the browser: %w", err)
 	}
 	pdf, err := printPage(ctx, browser, dir)

@@ -9,8 +9,9 @@
 package sheet
 
 import (
-	"bytes"
+	"bufio"
 	_ "embed"
+	"errors"
 	"fmt"
 	"html/template"
 	"io"
@@ -33,14 +34,9 @@ var styleText string
 var pageTemplate = template.Must(template.New("sheet").Parse(pageText + detailsText + methodText + electricText))
 
 // WriteHTML writes the sheet of r to w. T is drawn as the day's timeline; it
-// may be nil. Errors are those of w and of drawing.
+// may be nil. Errors are those of w and of drawing; w may then have a part of it.
 func WriteHTML(w io.Writer, r *results.Results, t *results.Timeline) error {
-	page, err := htmlPage(r, t, "")
-	if err != nil {
-		return err
-	}
-	_, err = w.Write(page)
-	return err
+	return writePage(w, r, t, "")
 }
 
 // asWritten returns r as it stands in results.json, so that a sheet is the same
@@ -53,27 +49,27 @@ func asWritten(r *results.Results) *results.Results {
 	return r
 }
 
-// htmlPage makes the page; more style may be added to it.
-func htmlPage(r *results.Results, t *results.Timeline, more template.CSS) ([]byte, error) {
+// writePage writes the page; more style may be added to it.
+func writePage(w io.Writer, r *results.Results, t *results.Timeline, more template.CSS) error {
 	r = asWritten(r)
 	v := newView(r)
 	v.Style += more
 	var err error
 	if v.Curves, err = curves(r); err != nil {
-		return nil, fmt.Errorf("sheet: curves: %w", err)
+		return fmt.Errorf("sheet: curves: %w", err)
 	}
 	if v.BySpeed, err = bySpeed(r); err != nil {
-		return nil, fmt.Errorf("sheet: plots: %w", err)
+		return fmt.Errorf("sheet: plots: %w", err)
 	}
 	if v.Day, err = dayPlot(r, t); err != nil {
-		return nil, fmt.Errorf("sheet: timeline: %w", err)
+		return fmt.Errorf("sheet: timeline: %w", err)
 	}
 	if v.Chapters, err = chapters(r); err != nil {
-		return nil, fmt.Errorf("sheet: details: %w", err)
+		return fmt.Errorf("sheet: details: %w", err)
 	}
-	var b bytes.Buffer
-	if err := pageTemplate.Execute(&b, v); err != nil {
-		return nil, fmt.Errorf("sheet: %w", err)
+	out := bufio.NewWriter(w)
+	if err := errors.Join(pageTemplate.Execute(out, v), out.Flush()); err != nil {
+		return fmt.Errorf("sheet: %w", err)
 	}
-	return b.Bytes(), nil
+	return nil
 }
