@@ -40,6 +40,7 @@ for (const [width, height] of [[390, 844], [1280, 800]]) {
   const plots = await page.locator("#curves figcaption").allTextContents()
   assert.equal(plots.length, hybrid ? 5 : 3)
   assert.ok(plots.includes("Energy per mile, Wh/nm, against rpm"), plots)
+  await page.locator("#timeline figcaption").first().waitFor() // it comes in a request of its own
   const drawn = await page.locator("#timeline figcaption").allTextContents()
   assert.ok(drawn.includes("Battery power, kW"), drawn)
   assert.equal(drawn.some((x) => x.startsWith("Burn")), hybrid, drawn)
