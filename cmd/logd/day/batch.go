@@ -71,8 +71,7 @@ func (p *passing) change(time int64) {
 // would be waited for.
 func (p *passing) pass() {
 	if !p.beside {
-		p.watchers.take(p.batch)
-		p.batch.clear()
+		p.watchers.take(&p.batch)
 		return
 	}
 	full, before, done := <-p.spare, p.busy, make(chan struct{})
@@ -83,8 +82,7 @@ func (p *passing) pass() {
 		if before != nil {
 			<-before
 		}
-		p.watchers.take(full)
-		full.clear()
+		p.watchers.take(&full)
 		p.spare <- full
 		close(done)
 	}()
@@ -96,8 +94,7 @@ func (p *passing) settle() *watchers {
 		<-p.busy
 		p.busy = nil
 	}
-	p.watchers.take(p.batch)
-	p.batch.clear()
+	p.watchers.take(&p.batch)
 	return p.watchers
 }
 

@@ -124,13 +124,16 @@ var sensors = []sensor{
 	{"depth", thingDepth, [4]string{good, off, off, off}, [4]string{"", noFloor, deaf, noDepth}},
 }
 
+// hearing is what was heard so far.
+func (d *Day) hearing() *hearing { return &d.samples.settle().hearing }
+
 // lamps tells of everything that the figures hang on and that is heard on the
 // bus.
 func (d *Day) lamps(names []string) []results.Lamp {
 	now := d.decoder.Now()
 	var out []results.Lamp
 	for _, s := range sensors {
-		at := d.samples.watchers.hearing.last[s.thing][0]
+		at := d.hearing().last[s.thing][0]
 		is := at.at(now)
 		l := results.Lamp{Name: s.name, State: s.state[is], Text: s.words[is]}
 		if is == present {
@@ -138,7 +141,7 @@ func (d *Day) lamps(names []string) []results.Lamp {
 		}
 		out = append(out, l)
 	}
-	if few := d.samples.watchers.hearing.satellites; out[0].State == good && few > 0 {
+	if few := d.hearing().satellites; out[0].State == good && few > 0 {
 		out[0].Text = fmt.Sprintf("heard, by %g satellites", few)
 		if few < fewSatellites {
 			out[0].State = warn
@@ -169,7 +172,7 @@ func (h *hearing) engineSets(t thing, n int, now int64) (sets [4]calc.EngineSet)
 
 func (d *Day) engineLamp(names []string, now int64) results.Lamp {
 	l := results.Lamp{Name: "engines", State: good}
-	is := d.samples.watchers.hearing.engineSets(thingEngine, len(names), now)
+	is := d.hearing().engineSets(thingEngine, len(names), now)
 	gone := is[silent] | is[empty]
 	switch {
 	case is[present]|gone == 0:
@@ -186,8 +189,8 @@ func (d *Day) engineLamp(names []string, now int64) results.Lamp {
 
 func (d *Day) fuelLamp(names []string, now int64) results.Lamp {
 	l := results.Lamp{Name: "fuel rate", State: good}
-	is := d.samples.watchers.hearing.engineSets(thingFuel, len(names), now)
-	running := d.samples.watchers.hearing.engineSets(thingEngine, len(names), now)[present]
+	is := d.hearing().engineSets(thingFuel, len(names), now)
+	running := d.hearing().engineSets(thingEngine, len(names), now)[present]
 	gone := is[silent] | is[empty]
 	switch {
 	case is[present]|gone == 0:

@@ -32,11 +32,11 @@ func newWatchers(c *configs.Config) *watchers {
 // and what one of them needs stay in the processor's first cache meanwhile.
 const portion = 256
 
-// take shows a batch to all.
-func (w *watchers) take(b batch) {
-	changes := b.changes
-	for from := 0; from < len(b.samples); from += portion {
-		samples := b.samples[from:min(from+portion, len(b.samples))]
+// take shows a batch to all and empties it.
+func (w *watchers) take(b *batch) {
+	all, changes := b.samples, b.changes
+	for from := 0; from < len(all); from += portion {
+		samples := all[from:min(from+portion, len(all))]
 		for i := range samples {
 			w.fitted.Add(&samples[i])
 		}
@@ -57,9 +57,10 @@ func (w *watchers) take(b batch) {
 	for _, c := range changes {
 		w.trial.SourceChanged(c.time)
 	}
-	if n := len(b.samples); n > 0 {
-		w.last = b.samples[n-1].Time
+	if n := len(all); n > 0 {
+		w.last = all[n-1].Time
 	}
+	b.clear()
 }
 
 // close ends the day for them.
